@@ -1,7 +1,7 @@
 """Edgewind: from raw bench signals of a thin-gas experiment to an explanation, and to the next experiment.
 
 In a notebook, ``import edgewind`` gives the verbs ``new``, ``study``, ``predict``, ``respond``, ``trace`` and ``next``.
-Nothing is loaded before one of them is used.
+Modules are loaded at the first use.
 """
 
 from importlib import import_module
@@ -17,7 +17,7 @@ __all__ = ["__version__", "new", "next", "predict", "respond", "study", "trace"]
 
 
 def __getattr__(name: str) -> Any:
-    """Look a name up when it is asked for: reading the metadata of packages alone takes longer than `--help`."""
+    """Look up a name at its first use: reading the metadata of packages alone takes longer than `--help`."""
     if name == "__version__":
         from importlib.metadata import version
 

@@ -1,4 +1,4 @@
-"""Let ``python -m edgewind`` do what ``edgewind`` does."""
+"""Entry of ``python -m edgewind``, the same as ``edgewind``."""
 
 from edgewind.cli import main
 

@@ -10,7 +10,7 @@ DEFER = (
     "The rules of your laboratory or school and the law where you work come first; nothing here replaces them, or the "
     "advice of a qualified person."
 )
-"""What every list of cautions ends with."""
+"""The end of every list of cautions."""
 
 HAZARDS: dict[str, str] = {
     "glass": (
@@ -62,12 +62,12 @@ HAZARDS: dict[str, str] = {
 
 
 def cautions(*hazards: str) -> tuple[str, ...]:
-    """Give the cautions for some hazards, or for all of them, ending with whose rules come first.
+    """Return the cautions for some hazards, or for all of them, followed by `DEFER`.
 
     Parameters
     ----------
     *hazards : str
-        Keys of `HAZARDS`; all of them where none is named.
+        Keys of `HAZARDS`; default: all of them.
 
     Returns
     -------

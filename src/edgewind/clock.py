@@ -1,4 +1,4 @@
-"""Clocks: that of the machine, one that runs faster, and a simulated one that passes only where waited for."""
+"""Clocks: that of the machine, a faster one, and a simulated one whose time passes only in waits."""
 
 from __future__ import annotations
 
@@ -23,11 +23,11 @@ class Event(Protocol):
         """Return whether it is set."""
 
     def wait(self, timeout: float | None = None) -> bool:
-        """Wait until it is set, at most that long; return whether it is."""
+        """Wait until it is set, up to a timeout; return whether it is set."""
 
 
 class Clock(Protocol):
-    """Anything that tells the time and waits; handed to everything that waits."""
+    """Protocol of a clock, which gives the time and waits."""
 
     def time(self) -> float:
         """Return seconds since 1970-01-01 UTC."""
@@ -39,7 +39,7 @@ class Clock(Protocol):
         """Wait."""
 
     def wait(self, event: Event, seconds: float | None = None) -> bool:
-        """Wait for an event, at most so many seconds, or without end; return whether it is set."""
+        """Wait for an event, up to a number of seconds or without a limit; return whether it is set."""
 
 
 def utc_now(clock: Clock) -> datetime:
@@ -63,7 +63,7 @@ class SystemClock:
         time.sleep(max(seconds, 0.0))
 
     def wait(self, event: Event, seconds: float | None = None) -> bool:
-        """Wait for an event, at most so many seconds, or without end; return whether it is set."""
+        """Wait for an event, up to a number of seconds or without a limit; return whether it is set."""
         return event.wait(seconds if seconds is None else max(seconds, 0.0))
 
 
@@ -102,19 +102,19 @@ class ScaledClock:
         time.sleep(max(seconds, 0.0) / self.speed_up)
 
     def wait(self, event: Event, seconds: float | None = None) -> bool:
-        """Wait for an event, at most so many seconds, or without end; return whether it is set."""
+        """Wait for an event, up to a number of seconds or without a limit; return whether it is set."""
         return event.wait(seconds if seconds is None else max(seconds, 0.0) / self.speed_up)
 
 
 class SimulatedClock:
-    """A clock whose time passes only where it is waited for, and then at once: runs repeat to the last bit.
+    """A clock whose time passes only in waits, and then immediately: runs repeat to the last bit.
 
-    It serves one thread that waits; others may read it, and set the events that this one waits for.
+    Only one thread may wait; others may read it and set the events of that wait.
 
     Parameters
     ----------
     start : float
-        Seconds since 1970-01-01 UTC at the start; 2000-01-01 where absent.
+        Seconds since 1970-01-01 UTC at the start; default: 2000-01-01.
     """
 
     def __init__(self, start: float = 946_684_800.0) -> None:
@@ -132,12 +132,12 @@ class SimulatedClock:
         return self._now
 
     def at(self, seconds: float, action: Callable[[], object]) -> None:
-        """Call something when the clock, as :meth:`monotonic` tells it, comes to that time."""
+        """Call a function when :meth:`monotonic` reaches a time."""
         with self._lock:
             heapq.heappush(self._due, (seconds, next(self._order), action))
 
     def sleep(self, seconds: float) -> None:
-        """Let time pass; what is due meanwhile is called, in the thread that waits."""
+        """Let time pass; functions that are due are called in the waiting thread."""
         self._pass(max(seconds, 0.0), lambda: False)
 
     def advance(self, seconds: float) -> None:
@@ -153,12 +153,12 @@ class SimulatedClock:
         self.sleep(seconds)
 
     def wait(self, event: Event, seconds: float | None = None) -> bool:
-        """Let time pass until an event is set; without a time, what is due is called until it is.
+        """Let time pass until an event is set; without a limit, due functions are called until it is.
 
         Raises
         ------
         RuntimeError
-            Nothing is due any more that could set an event without a time.
+            No function is due that could set the event of an unlimited wait.
         """
         if seconds is not None:
             self._pass(max(seconds, 0.0), event.is_set)
@@ -171,7 +171,7 @@ class SimulatedClock:
         return event.is_set()
 
     def _pass(self, seconds: float, until: Callable[[], bool]) -> None:
-        # Where what is left is lost in rounding, time passes all the same: who waits for it would wait for ever.
+        # If the rest is lost in rounding, time passes all the same: otherwise the wait would never end.
         end = max(self._now + seconds, math.nextafter(self._now, math.inf)) if seconds > 0 else self._now
         while not until():
             with self._lock:

@@ -1,4 +1,4 @@
-"""Loops that Numba compiles where it is installed; where it is not, the same functions run as they are written."""
+"""Loops that Numba compiles if it is installed; otherwise the same functions run in Python."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ COMPILED = find_spec("numba") is not None
 
 
 def njit(**options: Any) -> Any:
-    """Return the decorator ``numba.njit`` with these options, or one that leaves a function as it is.
+    """Return the decorator ``numba.njit`` with these options, or one that leaves a function unchanged.
 
     With ``cache=True`` the compiled form is stored until a source that it was compiled from changes.
     """
@@ -25,7 +25,7 @@ def njit(**options: Any) -> Any:
 
     def compiled(function: Any) -> Any:
         dispatcher = numba.njit(**options)(function)
-        if stored and hasattr(dispatcher, "enable_caching"):  # NUMBA_DISABLE_JIT leaves the function as it is
+        if stored and hasattr(dispatcher, "enable_caching"):  # NUMBA_DISABLE_JIT leaves the function unchanged
             dispatcher._cache = KernelCache(function)
         return dispatcher
 
@@ -33,7 +33,7 @@ def njit(**options: Any) -> Any:
 
 
 def need_compiled(purpose: str) -> None:
-    """Refuse what would take hours where nothing is compiled.
+    """Raise an error where uncompiled loops would take hours.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""Rooms whose public names are looked up when they are asked for, so that a command loads only what it uses."""
+"""Rooms whose public names are imported at first use, so that a command loads only the modules that it uses."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from typing import Any
 
 
 class _Room(ModuleType):
-    """A room: a public name stays what it is where a file of that name is imported, which Python would set instead."""
+    """A room: a public name is not overwritten by the import of a module with the same name."""
 
     def __setattr__(self, name: str, value: Any) -> None:
         if not (isinstance(value, ModuleType) and name in self.__all__):
@@ -21,10 +21,10 @@ class _Room(ModuleType):
 
 
 def names_on_demand(room: str, file: str) -> Callable[[str], Any]:
-    """Return a module's ``__getattr__`` that imports a public name where it is first used.
+    """Return a module's ``__getattr__`` that imports a public name at its first use.
 
     The names are those that the room's ``__init__.py`` imports under ``if TYPE_CHECKING:``, where type checkers and
-    readers find them; nothing is written twice.
+    readers find them.
 
     Parameters
     ----------

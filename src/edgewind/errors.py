@@ -1,4 +1,4 @@
-"""The errors of the project: each says where the trouble is, what is wrong and what would be right."""
+"""Errors of the project: each states the place, the fault and the right form."""
 
 from __future__ import annotations
 
@@ -10,12 +10,12 @@ class EdgewindError(Exception):
 
 
 class InputError(EdgewindError):
-    """Something the user gave cannot be used.
+    """An input of the user cannot be used.
 
     Parameters
     ----------
     problem : str
-        What is wrong, with the offending value in it.
+        The fault, with the value.
     file : path, optional
         The file that holds it.
     line : int, optional
@@ -25,7 +25,7 @@ class InputError(EdgewindError):
     key : str, optional
         Key of a settings file, dotted: ``gauge.kind``.
     fix : str, optional
-        What would be right.
+        The right form.
 
     Examples
     --------
@@ -62,7 +62,7 @@ class InputError(EdgewindError):
         return f"{message}; {self.fix}" if self.fix else message
 
     def at(self, **place: str | int | PathLike[str] | None) -> InputError:
-        """Return the same error with a place filled in where it had none."""
+        """Return the error with a missing place filled in."""
         known = {"file": self.file, "line": self.line, "column": self.column, "key": self.key}
         merged = {name: known[name] if known[name] is not None else place.get(name) for name in known}
         return type(self)(self.problem, fix=self.fix, **merged)  # type: ignore[arg-type]

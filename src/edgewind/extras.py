@@ -1,4 +1,4 @@
-"""Parts of the program that need packages which the base install leaves out."""
+"""Packages of extras, which the base install lacks."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ class MissingExtraError(EdgewindError):
 
 
 def need(package: str, *, extra: str, purpose: str) -> ModuleType:
-    """Import a package of an extra, or say how to install it.
+    """Import a package of an extra, or raise an error that states how to install it.
 
     Parameters
     ----------
@@ -22,7 +22,7 @@ def need(package: str, *, extra: str, purpose: str) -> ModuleType:
     extra : str
         The extra that brings it: ``"film"``.
     purpose : str
-        What it is needed for, after "needed": ``"to write a film"``.
+        Its purpose, after "needed": ``"to write a film"``.
 
     Raises
     ------

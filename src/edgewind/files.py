@@ -1,4 +1,4 @@
-"""Files and folders that are complete or absent, whatever happens to the program or the power."""
+"""Files and folders written atomically: complete or absent after any interruption."""
 
 from __future__ import annotations
 
@@ -14,9 +14,9 @@ from pathlib import Path
 
 @contextmanager
 def replacing(path: str | Path, *, replace: bool = True) -> Iterator[Path]:
-    """Yield a path beside `path` to write to; on success it is flushed to disk and takes the name of `path`.
+    """Yield a temporary path beside `path`; on success it is flushed to disk and renamed to `path`.
 
-    An error inside the block, or an interruption, leaves `path` as it was and nothing beside it. The draft has the
+    An error or an interruption inside the block leaves `path` unchanged and no temporary file. The draft has the
     same suffix, and the permissions of the file that it replaces or of a new file. A link is written through.
 
     Parameters
@@ -24,8 +24,7 @@ def replacing(path: str | Path, *, replace: bool = True) -> Iterator[Path]:
     path : str or Path
         The file; its folder must exist.
     replace : bool
-        Whether a file of that name may be replaced. Where not, a file that another program put there meanwhile is
-        kept.
+        Whether a file of that name may be replaced; if not, one that another program created meanwhile is kept.
 
     Raises
     ------
@@ -54,7 +53,7 @@ def replacing(path: str | Path, *, replace: bool = True) -> Iterator[Path]:
 
 
 def _take_name(draft: Path, target: Path) -> None:
-    """Rename without replacing: a link fails where the name is taken, a rename would not."""
+    """Rename without replacing: a link fails if the name is taken, a rename would not."""
     try:
         target.hardlink_to(draft)
     except FileExistsError:
@@ -73,7 +72,7 @@ def write_whole(path: str | Path, content: bytes) -> None:
 
 @contextmanager
 def replacing_folder(path: str | Path, *, replace: bool = True) -> Iterator[Path]:
-    """Yield a folder beside `path` to fill; on success it takes the place of `path`, else `path` stays as it was.
+    """Yield a temporary folder beside `path`; on success it replaces `path`, otherwise `path` is unchanged.
 
     Parameters
     ----------
@@ -124,7 +123,7 @@ def _flush(path: Path) -> None:
 
 
 def flush_folder(folder: Path) -> None:
-    """Flush the entries of a folder to disk, where the system can (Windows and some network drives cannot)."""
+    """Flush the entries of a folder to disk, if the system supports it (not Windows and some network drives)."""
     if os.name == "nt":
         return
     with contextlib.suppress(OSError):
@@ -136,7 +135,7 @@ def flush_folder(folder: Path) -> None:
 
 
 def cache_folder() -> Path:
-    """Return the folder for what can be computed again: ``EDGEWIND_CACHE``, or Edgewind's place in the user's cache."""
+    """Return the cache folder: ``EDGEWIND_CACHE``, or that of Edgewind in the user's cache."""
     named = os.environ.get("EDGEWIND_CACHE")
     if named:
         return Path(named)

@@ -1,6 +1,6 @@
-"""Numbers, durations and tables as text: sensible digits, and an uncertainty where there is one.
+"""Numbers, durations and tables as text, with significant digits and uncertainties.
 
-Nothing here imports NumPy or Pint, so that a command which only prints does not wait for them.
+It imports neither NumPy nor Pint, so that commands that only print start fast.
 """
 
 from __future__ import annotations
@@ -90,7 +90,7 @@ def format_interval(low: float, high: float, unit: str = "", digits: int = 3) ->
 
 
 def duration(seconds: float) -> str:
-    """Write a duration in the units that people plan in.
+    """Write a duration in practical units.
 
     Two significant digits below ten minutes, whole minutes below two days, whole hours above; ``never`` for an
     infinite one.
@@ -128,7 +128,7 @@ def raised(power: int) -> str:
 
 
 def raise_exponents(text: str, *, drop_one: bool = False, times: str = " × ") -> str:
-    """Write the numbers in a text as print does: exponents as powers of ten, a minus as a minus.
+    """Write the numbers in a text typographically: powers of ten and true minus signs.
 
     Parameters
     ----------
@@ -137,7 +137,7 @@ def raise_exponents(text: str, *, drop_one: bool = False, times: str = " × ") -
     drop_one : bool
         Whether ``1 × 10⁻⁵`` is written ``10⁻⁵``, as on an axis.
     times : str
-        What stands between mantissa and power.
+        Text between mantissa and power.
 
     Examples
     --------
@@ -164,7 +164,7 @@ def text_table(rows: Sequence[Sequence[str]], *, left: Collection[int] = (), gap
     left : collection of int
         Columns justified to the left.
     gap : str
-        What stands between columns.
+        Text between columns.
 
     Examples
     --------

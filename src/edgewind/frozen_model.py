@@ -6,6 +6,6 @@ from pydantic import BaseModel, ConfigDict
 
 
 class FrozenModel(BaseModel):
-    """A value that does not change; JSON and manual read its fields and their descriptions."""
+    """An immutable value; JSON and manual read its fields and their descriptions."""
 
     model_config = ConfigDict(frozen=True)

@@ -1,4 +1,4 @@
-"""Memory: what was freed is kept for what is made next, and circles of unused objects are looked for less often."""
+"""Memory: freed memory is reused, and reference cycles are collected less often."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ _SETTINGS = (
 
 
 def keep_freed_memory() -> None:
-    """Let this process keep up to 256 MB that it has freed; does nothing where the C library is not that of GNU."""
+    """Let this process keep up to 256 MB of freed memory; without effect unless the C library is that of GNU."""
     if sys.platform != "linux":
         return
     import ctypes
@@ -27,9 +27,9 @@ def keep_freed_memory() -> None:
 
 
 def collect_seldom() -> None:
-    """Let Python look for circles of unused objects after 20,000 new ones, not after 700.
+    """Let Python collect reference cycles after 20,000 new objects instead of 700.
 
-    A report makes millions of objects that stay while it is drawn, and looking through them took an eighth of its time.
+    A report keeps millions of objects while it is drawn, and searching them took an eighth of its time.
     """
     gc.set_threshold(20_000, 10, 10)
 

@@ -1,7 +1,7 @@
 """The verbs of a notebook: `import edgewind`, then `edgewind.study(...)`, `predict`, `respond`, `trace`, `next`, `new`.
 
-Each does what the command of that name does, by the same code. What it returns shows itself, holds tables of pandas or
-xarray, and saves what the command saves. `edgewind.study` lives in :mod:`edgewind.study`.
+Each is the command of that name, by the same code. Its result displays itself, holds tables of pandas or xarray, and
+saves the same files as the command. `edgewind.study` lives in :mod:`edgewind.study`.
 """
 
 from __future__ import annotations
@@ -30,10 +30,10 @@ if TYPE_CHECKING:
 
 
 class Shown(ABC):
-    """A result that shows itself in a notebook, and saves itself in a folder."""
+    """A result with a display in a notebook and a method to save it in a folder."""
 
     def figure(self) -> Figure | None:
-        """Return the figure of the command's ``--plot``; None where there is nothing to draw."""
+        """Return the figure of the command's ``--plot``; None if there is nothing to draw."""
         from edgewind.report.show import drawn
 
         return drawn(self._draw)
@@ -44,7 +44,7 @@ class Shown(ABC):
         Raises
         ------
         InputError
-            Something is there already, or the folder cannot be written.
+            The folder is not empty, or cannot be written.
         """
         from edgewind.report.show import figure_bytes
         from edgewind.template import check_new
@@ -93,7 +93,7 @@ class Shown(ABC):
 
 @dataclass(frozen=True, repr=False)
 class Predicted(Shown):
-    """What :func:`predict` returns; `prediction` is the :class:`edgewind.rotor.Prediction`."""
+    """Result of :func:`predict`; `prediction` is the :class:`edgewind.rotor.Prediction`."""
 
     prediction: Prediction
     start: str
@@ -142,16 +142,16 @@ def predict(
     bench : path
         A `bench.toml`, or its folder.
     pressures : str
-        Lowest, highest and how many, or a list: ``"1 Pa, 7 mTorr"``.
+        Lowest, highest and number, or a list: ``"1 Pa, 7 mTorr"``.
     changes : mapping of str to str, optional
         What if, by key of `bench.toml`.
     fit : bool
-        Whether to start from the values that readings beside the bench make most probable, where there are any.
+        Whether to start from the values that readings beside the bench, if any, make most probable.
 
     Raises
     ------
     InputError
-        A bench, a pressure or a change that cannot be.
+        An impossible bench, pressure or change.
 
     Examples
     --------
@@ -182,7 +182,7 @@ def predict(
 
 @dataclass(frozen=True, repr=False)
 class Responses(Shown):
-    """What :func:`respond` returns; `responses` are the :class:`edgewind.kinetics.Response` of each Knudsen number."""
+    """Result of :func:`respond`; `responses` are the :class:`edgewind.kinetics.Response` of each Knudsen number."""
 
     responses: tuple[Response, ...]
 
@@ -229,7 +229,7 @@ def respond(
     shape : str
         ``strip``, ``square``, ``rectangle``, ``diamond`` or ``disc``.
     knudsen : str or sequence of float
-        Mean free path over the width of the vane: a list, or low, high and how many, ``"0.01:100:25"``.
+        Mean free path over the width of the vane: a list, or low, high and number, ``"0.01:100:25"``.
     room : float or sequence of float
         Sides of the closed room over the width of the vane.
     accommodation : float
@@ -240,7 +240,7 @@ def respond(
     Raises
     ------
     InputError
-        A shape, number or room that cannot be.
+        An impossible shape, number or room.
 
     Examples
     --------
@@ -259,13 +259,13 @@ def respond(
 
 @dataclass(frozen=True, repr=False)
 class TraceSpeed(Shown):
-    """What :func:`trace` returns; `reading` is the :class:`edgewind.signals.TraceReading`."""
+    """Result of :func:`trace`; `reading` is the :class:`edgewind.signals.TraceReading`."""
 
     reading: TraceReading
 
     @property
     def table(self) -> pd.DataFrame:
-        """Speed, turns, flags and what was read of the file, in one row."""
+        """Speed, turns, flags and properties of the file, in one row."""
         speed, read = self.reading.speed, self.reading.trace
         return pd.DataFrame([{
             "speed_rad_s": speed.speed_rad_s, "speed_u_rad_s": speed.speed_u_rad_s, "turns": speed.turns,
@@ -306,11 +306,11 @@ def trace(file: str | Path, marks: int = 1, *, channel: str | None = None, inter
     Parameters
     ----------
     file : path
-        A trace as an oscilloscope exports it, a sound file, or a clip.
+        A trace exported by an oscilloscope, a sound file, or a clip.
     marks : int
         Pulses a turn.
     channel, interval : str, optional
-        Where the file does not say: name or number of the channel, sample interval such as ``"0.1 ms"``.
+        If the file does not state them: name or number of the channel, sample interval such as ``"0.1 ms"``.
 
     Raises
     ------
@@ -337,13 +337,13 @@ def trace(file: str | Path, marks: int = 1, *, channel: str | None = None, inter
 
 @dataclass(frozen=True, repr=False)
 class NextReadings(Shown):
-    """What :func:`next` returns for one experiment; `plan` is the :class:`edgewind.plan.Plan`."""
+    """Result of :func:`next` for one experiment; `plan` is the :class:`edgewind.plan.Plan`."""
 
     plan: Plan
 
     @property
     def table(self) -> pd.DataFrame:
-        """The pressures to measure, in the order to take them."""
+        """The pressures to measure, in order."""
         return pd.DataFrame(self._plain()["next"])
 
     def _lines(self) -> list[str]:
@@ -370,14 +370,14 @@ def next(path: str | Path, *, batch: int = 1, target_interval: str | None = None
     path : path
         An experiment folder, or a lab book with one experiment.
     batch : int
-        How many readings to choose.
+        Number of readings to choose.
     target_interval : str, optional
         Wanted width of the interval: ``"10%"`` of the pressure, or ``"0.1 Pa"``.
 
     Raises
     ------
     InputError
-        Anything that cannot be used, or several experiments at `path`.
+        An input that cannot be used, or several experiments at `path`.
 
     Examples
     --------
@@ -400,7 +400,7 @@ def new(folder: str | Path) -> Path:
     Raises
     ------
     InputError
-        Something is there already, or the folder cannot be made.
+        The folder is not empty, or cannot be created.
     """
     from edgewind.template import write_template
 
@@ -408,7 +408,7 @@ def new(folder: str | Path) -> Path:
 
 
 def _with_units(table: pd.DataFrame, over: str) -> xr.Dataset:
-    """Return a table as a dataset over one of its columns; the unit is what the name of a column ends in."""
+    """Return a table as a dataset over one of its columns; units from the ends of column names."""
     need("xarray", extra="notebook", purpose="for labelled arrays")
     found = table.select_dtypes("number").set_index(over).to_xarray()
     for name, column in found.variables.items():
@@ -422,5 +422,5 @@ _UNITS = {"_rad_s": "rad/s", "_n_m_s": "N m s", "_n_m": "N m", "_pa": "Pa", "_k"
 
 
 def unit_of(name: str) -> str:
-    """Return the unit that the name of a column ends in; empty where it ends in none."""
+    """Return the unit at the end of the name of a column; empty if there is none."""
     return _UNITS[max((end for end in _UNITS if name.endswith(end)), key=len)] if name.endswith(tuple(_UNITS)) else ""

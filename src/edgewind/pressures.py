@@ -1,4 +1,4 @@
-"""Pressures as people write them: a range with a count, or a list."""
+"""Parser of pressures: a range with a count, or a list."""
 
 from __future__ import annotations
 
@@ -13,16 +13,16 @@ _FIX = "write lowest:highest:count, such as 0.01Pa:10Pa:40, or a list, such as 0
 def parse_pressures(
     text: str, *, default_count: int | None = 40, allow_descending: bool = False, most: int = 100_000
 ) -> tuple[float, ...]:
-    """Read ``"0.01Pa:10Pa:40"`` (even in the logarithm) or ``"1 Pa, 7 mTorr"``.
+    """Read ``"0.01Pa:10Pa:40"`` (evenly spaced in the logarithm) or ``"1 Pa, 7 mTorr"``.
 
     Parameters
     ----------
     text : str
-        What the user wrote.
+        The text of the user.
     default_count : int or None
-        Count of a range that states none; None where it must be stated.
+        Count of a range that states none; None if it must be stated.
     allow_descending : bool
-        Whether a range may begin with its higher end, and then goes down. A list keeps its order in any case.
+        Whether a range may begin with its higher end and descend. A list keeps its order in any case.
     most : int
         Greatest count allowed.
 

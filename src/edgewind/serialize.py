@@ -1,4 +1,4 @@
-"""The one conversion of results to what JSON can hold."""
+"""Conversion of results to JSON types."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from typing import Any
 def to_plain(value: Any) -> Any:
     """Return `value` in the types of JSON: dict, list, str, int, float, bool, None.
 
-    A number that JSON cannot hold (NaN, infinity) and a missing value become None; NumPy scalars and arrays become
+    NaN, infinity and a missing value become None; NumPy scalars and arrays become
     numbers and lists; a data frame becomes a list of rows; dataclasses and pydantic models become dicts,
     without the fields that a model excludes; a time
     becomes its ISO 8601 text.

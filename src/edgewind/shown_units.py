@@ -1,7 +1,6 @@
-"""The units in which people are shown pressures and speeds: chosen once, in `[units]` of `bench.toml`.
-
-Sentences and figures are made in Pa and rpm. Where other units are chosen, what is shown is put into them at the edge,
-with as many digits as it has; files for programs stay in SI.
+"""The units in which pressures and speeds are shown, chosen in `[units]` of `bench.toml`. Sentences and figures are
+made in Pa and rpm and converted to the chosen units on output, with the same number of digits; files for programs stay
+in SI.
 """
 
 from __future__ import annotations
@@ -21,7 +20,7 @@ _MADE_IN = {"pressure": "Pa", "angular speed": "rpm"}
 
 @dataclass(frozen=True)
 class ShownUnits:
-    """Units of what is shown.
+    """Units of shown pressures and speeds.
 
     Attributes
     ----------
@@ -46,12 +45,12 @@ class ShownUnits:
 
     @property
     def changed(self) -> bool:
-        """Whether anything is shown in another unit than it is made in."""
+        """Whether any unit differs from Pa and rpm."""
         return self.pressure != "Pa" or self.speed != "rpm"
 
     @cached_property
     def sizes(self) -> dict[str, tuple[str, float]]:
-        """By the unit in which it is made, the unit shown, and its size in the former."""
+        """By original unit: the shown unit, and its size in the original one."""
         chosen = {"pressure": self.pressure, "angular speed": self.speed}
         return {
             made: (chosen[kind], float(to_si(1.0, chosen[kind], kind)) / float(to_si(1.0, made, kind)))
@@ -60,13 +59,13 @@ class ShownUnits:
         }
 
     def text(self, sentence: str) -> str:
-        """Return a sentence with its pressures and speeds in the units chosen."""
+        """Return a sentence with its pressures and speeds in the chosen units."""
         for made, (unit, size) in self.sizes.items():
             sentence = _pattern(made).sub(partial(_in_unit, unit=unit, size=size), sentence)
         return sentence
 
     def table(self, rows: Sequence[Sequence[str]]) -> list[list[str]]:
-        """Return the rows of a table, units in the second, with its pressures and speeds in the units chosen."""
+        """Return the rows of a table, units in the second, with its pressures and speeds in the chosen units."""
         found = [list(row) for row in rows]
         for column, made in enumerate(rows[1]):
             if made in self.sizes:
@@ -76,7 +75,7 @@ class ShownUnits:
         return found
 
     def label(self, name: str) -> str:
-        """Return the name of an axis or a column, ``pressure (Pa)`` or ``speed / rpm``, with the unit chosen."""
+        """Return the name of an axis or a column, ``pressure (Pa)`` or ``speed / rpm``, with the chosen unit."""
         for made, (unit, _) in self.sizes.items():
             name = re.sub(rf"(\(|/ |, )({made})(\)|$)", rf"\g<1>{unit}\g<3>", name)
         return name
@@ -84,9 +83,9 @@ class ShownUnits:
 
 @cache
 def _pattern(made: str) -> re.Pattern[str]:
-    """Numbers before a unit, and in brackets behind a pressure the same in mTorr."""
+    """Return the pattern of numbers before a unit, and the same in mTorr in brackets after a pressure."""
     beside = rf"(?: \((?P<beside>{_NUMBER}(?: to {_NUMBER})?) mTorr\))?" if made == "Pa" else ""
-    beside += rf"(?: \((?P<low>{_NUMBER}) to (?P<high>{_NUMBER})(?=\)))?"  # an interval whose unit stands before it
+    beside += rf"(?: \((?P<low>{_NUMBER}) to (?P<high>{_NUMBER})(?=\)))?"  # an interval with its unit before it
     return re.compile(
         rf"(?<![\w.])(?P<first>{_NUMBER})(?:(?P<between> to | and |, | ± )(?P<second>{_NUMBER}))?[ \u00a0]{made}"
         rf"(?![\w·²]|/{'(?!s)' if made == 'Pa' else ''}| m(?!\w)| m[³²^]| s\b){beside}"

@@ -1,7 +1,7 @@
 """The whole study: from experiment folders to findings, figures, data package and report, all or nothing.
 
-In a notebook the module is a verb: ``edgewind.study("my-bench")`` is :func:`run_study` with a fit, and what it returns
-shows itself.
+In a notebook the module is a verb: ``edgewind.study("my-bench")`` is :func:`run_study` with a fit, and its result
+displays itself.
 
 Examples
 --------
@@ -56,7 +56,7 @@ Progress = Callable[[str, int, int], None]
 
 @dataclass(frozen=True, repr=False)
 class Study:
-    """Findings of a study, and where it was written; in a notebook it shows itself.
+    """Findings of a study, and its output folder; displayed in a notebook.
 
     Attributes
     ----------
@@ -65,13 +65,13 @@ class Study:
     comparison : SizeComparison or None
         Of two rotors.
     report : Path or None
-        The page, where one was written.
+        The page, if written.
     summary : dict
-        What ``edgewind study --json`` prints.
+        The output of ``edgewind study --json``.
     plans : tuple of Plan or None
-        What to measure next, one for each rotor.
+        Plans of the next measurements, one for each rotor.
     root, command : str
-        What a report says of where its inputs lie, and of what to type to make it again.
+        Path of the inputs, and command that makes the report again, for the report.
     """
 
     findings: tuple[Findings, ...]
@@ -114,26 +114,26 @@ class Study:
         return found
 
     def figure(self, experiment: str | None = None) -> Figure | None:
-        """Return the response curve of one rotor as a figure; of the first where none is named."""
+        """Return the response curve of one rotor as a figure; default: of the first."""
         from edgewind.report.show import drawn
 
         found = self.findings[0] if experiment is None else self._named(experiment)
         return drawn(_curve_of(found))
 
     def save(self, folder: str | Path, *, replace: bool = False) -> Path:
-        """Write what ``edgewind study --out`` writes, and return the folder.
+        """Write the output of ``edgewind study --out``, and return the folder.
 
         Parameters
         ----------
         folder : path
             Folder to make.
         replace : bool
-            Whether an earlier study there may give way.
+            Whether an earlier study there may be replaced.
 
         Raises
         ------
         InputError
-            It cannot be made or used.
+            It cannot be created or used.
         """
         check_out(Path(folder), None, replace)
         _written(self, Path(folder))
@@ -168,7 +168,7 @@ class Study:
 
 
 def _curve_of(found: Findings) -> Callable[[Any, Any], Figure | None]:
-    """Return what draws the curve of a rotor, in the units of its bench."""
+    """Return the function that draws the curve of a rotor, in the units of its bench."""
     from edgewind.report.figures.curve import CURVE
     from edgewind.report.figures.shown import show_in
 
@@ -219,18 +219,18 @@ def run_study(
     replace : bool
         Whether an earlier study at `out` may be overwritten. Anything else there is left alone.
     fit : bool
-        Whether to fit the unknowns of each rotor and to judge the mechanisms by the fits: some twenty seconds a rotor.
+        Whether to fit the unknowns of each rotor and to judge the mechanisms by the fits: about 20 s for each rotor.
     steps : int
-        Steps of each walker of a fit: more of them give smoother intervals.
+        Steps of each walker of a fit; more steps give smoother intervals.
     progress : callable, optional
-        Called with (what, done, in all).
+        Called with (task, done, total).
 
     Raises
     ------
     InputError
-        Anything that cannot be used. No output folder is left half written.
+        An input that cannot be used. No partly written output folder is left.
     """
-    # The arrays here are small: threads of the linear algebra library cost far more than they give.
+    # The arrays are small: threads of the linear algebra library cost far more than they save.
     with threadpool_limits(limits=1), ExitStack() as stack:
         found, place, root = _sources(path, stack)
         return _run(found, place, root, None if out is None else Path(out), replace, steps if fit else 0, progress)
@@ -246,7 +246,7 @@ def study_sources(
     steps: int = STEPS,
     progress: Progress | None = None,
 ) -> Study:
-    """Study some experiments, wherever each of them is kept, as :func:`run_study` does.
+    """Study some experiments from any source, as in :func:`run_study`.
 
     Parameters
     ----------
@@ -255,7 +255,7 @@ def study_sources(
     out : path, optional
         Folder to make for report, figures and data.
     root, command : str
-        What the report says of where its inputs lie, and of what to type to make it again.
+        Path of the inputs, and command that makes the report again, for the report.
     fit, steps, progress
         As for :func:`run_study`.
     """
@@ -427,7 +427,7 @@ def check_out(out: Path, source: Path | None, replace: bool) -> None:
     Raises
     ------
     InputError
-        It cannot be made or used.
+        It cannot be created or used.
     """
     if source is not None and (out.resolve() == source.resolve() or source.resolve().is_relative_to(out.resolve())):
         raise InputError("the output folder holds the input", file=out, fix="name another folder with --out")

@@ -175,7 +175,7 @@ def test_a_killed_recorder_is_reported_and_its_commands_do_not_reach_the_next(
     # a server that starts later knows of no such recorder
     late = serve(virtual_folder)
     status, told, _ = late.ask(f"{at}/stop", {"run": recorder.run})
-    assert status == 404 and b"No sweep of that name runs" in told
+    assert status == 404 and b"No sweep of that name is running" in told
     process, again = begin()
     assert again.sweep == recorder.sweep
     heard = Heard(again)

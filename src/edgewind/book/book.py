@@ -1,4 +1,4 @@
-"""The lab book: experiments whose readings and raw traces are added, corrected by further rows, and never altered."""
+"""The lab book: experiments with readings and raw traces, added and corrected by further rows, never altered."""
 
 from __future__ import annotations
 
@@ -38,9 +38,9 @@ LIVE_TITLES = (
     "changed", "note", "exclude",
 )  # fmt: skip
 DEFAULT_WAIT_S = 10.0
-# Titles that a reading may have beyond those of its experiment: text without a unit.
+# Titles that a reading may have besides those of its experiment: text without a unit.
 ADDED_TITLES = ("leading face", "lamp", "lamp side", "gas", "changed", "note", "exclude")
-# Older versions of the schema that can be read as they are.
+# Older versions of the schema that can be read without an upgrade.
 _READABLE = ("v1",)
 _EFFECTIVE = os.access in os.supports_effective_ids
 
@@ -53,16 +53,16 @@ def open_book(target: str | Path, *, write: bool = False, make: bool = False, wa
     target : path or str
         A file, or ``postgresql://user@host/database``.
     write : bool
-        Whether to add to it; an older book is then brought to today's schema, all or nothing.
+        Whether to open it for writing; an older book is then upgraded to the present schema in one transaction.
     make : bool
-        Whether to make it where there is none; implies `write`.
+        Whether to create it if there is none; implies `write`.
     wait_s : float
-        How long to wait for another program that is writing, seconds.
+        Longest wait for another program that is writing, s.
 
     Raises
     ------
     BookError
-        There is none, it is something else, it is damaged, locked or may only be read, or a newer Edgewind wrote it.
+        It is missing, damaged, locked, read-only, not a lab book, or written by a newer Edgewind.
 
     Examples
     --------
@@ -88,7 +88,7 @@ def open_book(target: str | Path, *, write: bool = False, make: bool = False, wa
                 _mark(engine)
             older = _bring_up(engine, address, write=write, make=make)
     except BaseException:
-        # An unfinished file is left, for another program may be making the book in it; the next call goes on with it.
+        # An unfinished file is left, since another program may be creating the book in it; the next call completes it.
         engine.dispose()
         raise
     return Book(address, engine, write=write, older=older)
@@ -102,7 +102,7 @@ def _check_place(address: Address, *, write: bool, make: bool) -> None:
             raise BookError("this is a folder", file=address.label, fix="name the file of a lab book")
         if not address.path.exists() and not make:
             raise NoBookError("there is no such book", file=address.label, fix="make one with `edgewind import`")
-        # SQLite would open it for reading without a word, and refuse only the first reading
+        # SQLite would open it read-only without an error, and refuse only the first reading
         if write and address.path.exists() and not os.access(address.path, os.W_OK, effective_ids=_EFFECTIVE):
             raise BookError("this book is read-only", file=address.label, fix="check the permissions of the file")
         if make and not address.path.parent.is_dir():
@@ -110,14 +110,14 @@ def _check_place(address: Address, *, write: bool, make: bool) -> None:
 
 
 def _mark(engine: Engine) -> None:
-    """Mark a new file as a book, unless it is a database of someone else's."""
+    """Mark a new file as a book, unless it is another database."""
     with begin_writing(engine) as connection, connection.begin():
         if not connection.execute(text("SELECT count(*) FROM sqlite_master")).scalar():
             connection.exec_driver_sql(f"PRAGMA application_id={APPLICATION_ID}")
 
 
 def _bring_up(engine: Engine, address: Address, *, write: bool, make: bool) -> bool:
-    """See that the book can be used, bring it up to date where it is to be written; tell whether it stays older."""
+    """Check that the book can be used, and upgrade it for writing; return whether it stays at an older version."""
     label = address.label
     with begin_reading(engine) as connection, connection.begin():
         if address.path is not None:
@@ -144,7 +144,7 @@ def _bring_up(engine: Engine, address: Address, *, write: bool, make: bool) -> b
 
 
 def older_error(version: str, label: str) -> BookError:
-    """Return the error that asks for a book to be brought up to date."""
+    """Return the error that requires an upgrade of a book."""
     return BookError(
         f"the book is of the older version '{version}'", file=label,
         fix="bring it up to date with `edgewind check --upgrade`",
@@ -152,7 +152,7 @@ def older_error(version: str, label: str) -> BookError:
 
 
 class Book:
-    """An open lab book; see :func:`open_book`. Safe to share between the threads of a program."""
+    """An open lab book; see :func:`open_book`. It is safe between the threads of a program."""
 
     def __init__(self, address: Address, engine: Engine, *, write: bool, older: bool = False) -> None:
         self._address, self._engine, self._write, self.older = address, engine, write, older
@@ -166,12 +166,12 @@ class Book:
         self.close()
 
     def close(self) -> None:
-        """Let go of the book; a SQLite book is one file again once its last user has."""
+        """Close the book; a SQLite book is one file again once its last user has closed it."""
         self._engine.dispose()
 
     @property
     def label(self) -> str:
-        """What messages call it."""
+        """Its name in messages."""
         return self._address.label
 
     @property
@@ -203,12 +203,12 @@ class Book:
         return " ".join(map(str, ("postgresql", *row, key)))
 
     def must_be_writable(self) -> None:
-        """Check that this user may add readings, without adding any and without waiting for others who do.
+        """Check that this user may add readings, without adding any and without waiting for others.
 
         Raises
         ------
         BookError
-            The book may only be read.
+            The book is read-only.
         """
         _check_place(self._address, write=True, make=False)
         if self._address.path is None:
@@ -223,19 +223,19 @@ class Book:
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:
-        """Return a connection that sees the book as it is now, whatever others write meanwhile."""
+        """Return a connection to a snapshot of the book, independent of later writes."""
         with as_book_errors(self.label), begin_reading(self._engine) as connection, connection.begin():
             yield connection.execution_options(**{rows.OLDER: self.older})
 
     @contextmanager
     def writing(self) -> Iterator[Connection]:
-        """Return a connection whose changes are kept together when the block ends, or not at all."""
+        """Return a connection whose changes are committed together at the end of the block, or not at all."""
         if not self._write:
             raise BookError("the book was opened for reading", file=self.label, fix="open it with write=True")
         with as_book_errors(self.label), begin_writing(self._engine) as connection, connection.begin():
             yield connection
 
-    # What there is
+    # Contents
 
     def experiments(self) -> list[str]:
         """Return the names of the experiments, in order."""
@@ -243,7 +243,7 @@ class Book:
             return sorted(str(name) for name in connection.execute(select(experiments.c.name)).scalars())
 
     def contents(self, experiment: str) -> Contents:
-        """Return everything about an experiment but the bytes of its files."""
+        """Return everything about an experiment except the bytes of its files."""
         try:
             with self.reading() as connection:
                 return self._contents(connection, self._find(connection, experiment), experiment)
@@ -251,7 +251,7 @@ class Book:
             raise error.at(file=self.label) from error
 
     def find_by_key(self, experiment: str, key: str) -> int | None:
-        """Return the number of the reading that its writer called `key`; None where there is none."""
+        """Return the number of the reading with a key; None if there is none."""
         with self.reading() as connection:
             owner = self._find(connection, experiment)
             where = (readings.c.experiment == owner) & (readings.c.key == key)
@@ -278,12 +278,12 @@ class Book:
         return self._find(connection, experiment)
 
     def sheet(self, connection: Connection, key: str) -> Sheet:
-        """Return how the table of an experiment is written, by its key."""
+        """Return the format of the table of an experiment, by its key."""
         return self._sheet(connection, key)
 
     def _find(self, connection: Connection, experiment: str, *, lock: bool = False) -> str:
         query = select(experiments.c.id).where(experiments.c.name == experiment)
-        # In PostgreSQL writers of one experiment wait for each other here; in SQLite they did when they began.
+        # In PostgreSQL writers of one experiment wait for each other here; in SQLite at their beginning.
         found = connection.execute(query.with_for_update() if lock else query).scalar()
         if found is None:
             names = connection.execute(select(experiments.c.name).order_by(experiments.c.name)).scalars().all()
@@ -325,17 +325,17 @@ class Book:
             raise DamagedBookError(f"the bench of '{name}' is missing", fix="run `edgewind check`")
         return contents
 
-    # What is added
+    # Additions
 
     def add_experiment(
         self, name: str, bench: bytes, titles: Sequence[str] = LIVE_TITLES, *, made_by: str = ""
     ) -> None:
-        """Begin an experiment: its `bench.toml`, and the titles with units under which readings will come.
+        """Begin an experiment with its `bench.toml` and the titles, with units, of its readings.
 
         Raises
         ------
         InputError
-            A bench or titles that no study could read, or a name that is taken.
+            An invalid bench or titles, or a name that is taken.
         """
         read_bench_bytes(bench, f"{self.label} ({name}): bench.toml")
         sheet = new_sheet(titles)
@@ -346,7 +346,7 @@ class Book:
     def insert_experiment(
         self, connection: Connection, name: str, sheet: Sheet, bench: bytes, made_by: str, made_at: str | None = None
     ) -> str:
-        """Add an experiment within a transaction; returns its key in the tables."""
+        """Add an experiment within a transaction; return its key in the tables."""
         check_name(name, self.label)
         key, made_at = uuid.uuid4().hex, made_at or rows.now()
         stamp = {"made_at": made_at, "made_by": made_by}
@@ -383,7 +383,7 @@ class Book:
         key: str | None = None,
         made_by: str = "",
     ) -> int:
-        """Add a reading and its raw trace, both or neither; when this returns they outlive a pulled plug.
+        """Add a reading and its raw trace, both or neither; when this returns, they survive a power failure.
 
         Parameters
         ----------
@@ -391,12 +391,12 @@ class Book:
             Its name.
         cells : mapping of str to str
             Text by title, in the units of the experiment: ``{"gauge": "3.269", "lamp": "on"}``. Those of
-            :data:`ADDED_TITLES` may be there although the experiment has no such title.
+            :data:`ADDED_TITLES` are allowed even if the experiment has no such title.
         trace : TraceFile, optional
             The raw trace; ``cells["trace"]`` is then its path.
         key : str, optional
-            A name of the caller's own, at most 64 characters: a reading with the key of one that is there is not added
-            again, so that a call whose answer was lost can be made again.
+            An identifier by the caller, at most 64 characters: a reading with an existing key is not added again, so
+            that a call with a lost answer can be repeated.
         made_by : str
             Who or what recorded it.
 
@@ -408,9 +408,9 @@ class Book:
         Raises
         ------
         InputError
-            A cell that no study could read, a trace whose path is taken; nothing is kept then.
+            An invalid cell, or a trace whose path is taken; nothing is stored then.
         BookError
-            The book cannot be written; nothing is kept then.
+            The book cannot be written; nothing is stored then.
         """
         cells = {title: clean(title, cell) for title, cell in cells.items()}
         if trace is not None:
@@ -452,7 +452,7 @@ class Book:
         *,
         made_by: str = "",
     ) -> int:
-        """Correct a cell of a reading, with the reason; the reading itself stays as it was recorded.
+        """Correct a cell of a reading, with the reason; the recorded reading is unchanged.
 
         Parameters
         ----------
@@ -463,7 +463,7 @@ class Book:
         why : str
             The reason.
         trace : TraceFile, optional
-            A file to keep with it, whose path is `value`.
+            A file to store with it, whose path is `value`.
 
         Returns
         -------
@@ -473,7 +473,7 @@ class Book:
         Raises
         ------
         InputError
-            No such reading or title, no reason, or a reading that no study could read after it.
+            No such reading or title, no reason, or a reading that would be invalid after it.
         """
         return self.change(experiment, reading, {cell: value}, why, trace, made_by=made_by)
 
@@ -489,7 +489,7 @@ class Book:
     ) -> int:
         """Correct several cells of a reading at once; see :meth:`correct`. Returns the number of the last change."""
         if not why.strip():
-            raise InputError("no reason is given", fix="say why, in a few words")
+            raise InputError("no reason is given", fix="state it in a few words")
         cells = {cell: clean(cell, value) for cell, value in cells.items()}
         clean("why", why)
         with self.writing() as connection:
@@ -520,17 +520,17 @@ class Book:
         return number
 
     def exclude(self, experiment: str, reading: int, why: str, *, made_by: str = "") -> int:
-        """Set a reading aside and say why; studies show it and do not use it."""
+        """Exclude a reading with a reason; studies show it and do not use it."""
         return self.correct(experiment, reading, "exclude", " ".join(why.split()), why, made_by=made_by)
 
     def reinstate(self, experiment: str, reading: int, why: str, *, made_by: str = "") -> int:
-        """Withdraw an exclusion and say why."""
+        """Withdraw an exclusion with a reason."""
         return self.correct(experiment, reading, "exclude", "", why, made_by=made_by)
 
     def revise_bench(self, experiment: str, bench: bytes, why: str, *, made_by: str = "") -> int:
-        """Describe the apparatus anew; the earlier description stays in the book. Returns the number of the version."""
+        """Add a description of the apparatus; the earlier one stays in the book. Return the number of the version."""
         if not why.strip():
-            raise InputError("no reason is given", fix="say why, in a few words")
+            raise InputError("no reason is given", fix="state it in a few words")
         read_bench_bytes(bench, f"{self.label} ({experiment}): bench.toml")
         with self.writing() as connection:
             owner = self._find(connection, experiment, lock=True)
@@ -540,12 +540,12 @@ class Book:
         return number
 
     def keep_file(self, experiment: str, file: TraceFile) -> bool:
-        """Keep a file beside the readings, such as the plan of a sweep.
+        """Store a file beside the readings, such as the plan of a sweep.
 
         Returns
         -------
         bool
-            Whether it is new; False where a file of that path with the same bytes is there already.
+            Whether it is new; False if a file of that path with the same bytes already exists.
 
         Raises
         ------
@@ -579,7 +579,7 @@ class Book:
         return number
 
     def _check_reading(self, connection: Connection, owner: str, sheet: Sheet, row: SheetRow, changed: int) -> None:
-        """See that a study could read the row, and that its time is its own."""
+        """Check that the row is valid, and that no other has its time."""
         cells = {name: cell for name, cell in row.cells.items() if cell}
         extra: Mapping[str, str] = {
             name: cells[name] for name in ADDED_TITLES if name in cells and name not in sheet.names
@@ -602,7 +602,7 @@ class Book:
             )  # fmt: skip
 
     def _time_is_taken(self, connection: Connection, owner: str, time: str, but: int) -> bool:
-        """Return whether another reading is of that time, as the book stands with its changes."""
+        """Return whether another reading has that time, with the changes of the book."""
         of_time = (changes.c.experiment == owner) & (changes.c.cell == "time")
         numbers = set(
             connection.execute(

@@ -23,14 +23,14 @@ _NUMBERED = ("columns", "benches", "files", "readings", "changes")
 
 @dataclass(frozen=True)
 class Damage:
-    """One thing that is wrong.
+    """One case of damage.
 
     Attributes
     ----------
     where : str
         Place in the book.
     what : str
-        What is wrong there.
+        The damage.
     """
 
     where: str
@@ -39,22 +39,22 @@ class Damage:
 
 @dataclass
 class Health:
-    """What a check found.
+    """Result of a check.
 
     Attributes
     ----------
     version : str
         Version of the book's schema.
     experiments : int
-        Number of experiments that were looked over.
+        Number of experiments that were checked.
     readings : int
-        Number of readings that were looked over.
+        Number of readings that were checked.
     files : int
-        Number of files that were looked over.
+        Number of files that were checked.
     bytes : int
         Number of bytes in those files.
     damage : list of Damage
-        What is wrong; empty where all is whole.
+        All damage found; empty if there is none.
     """
 
     version: str = ""
@@ -66,7 +66,7 @@ class Health:
 
     @property
     def whole(self) -> bool:
-        """Whether nothing is wrong."""
+        """Whether there is no damage."""
         return not self.damage
 
 
@@ -76,7 +76,7 @@ def check_book(target: str | Path, *, wait_s: float = 10.0) -> Health:
     Raises
     ------
     BookError
-        There is no book, or so little is left of it that it cannot be opened.
+        There is no book, or it is too damaged to be opened.
     """
     address = address_of(target)
     with open_book(target, wait_s=wait_s) as book, book.reading() as connection:
@@ -99,12 +99,12 @@ def check_book(target: str | Path, *, wait_s: float = 10.0) -> Health:
 
 
 def _gather(health: Health, found: Iterator[Damage], what: str, label: str) -> None:
-    """Take in what a part of the check finds; that it cannot go on is a finding, too."""
+    """Collect the findings of a part of the check; an error of the part is a finding, too."""
     try:
         health.damage.extend(found)
     except InputError as error:
         health.damage.append(Damage(what.rstrip(".").lower(), error.problem))
-    except Exception as error:  # a damaged database may hand out anything
+    except Exception as error:  # a damaged database may return any value
         health.damage.append(Damage(what.rstrip(".").lower(), as_book_error(error, label).problem))
 
 
@@ -117,7 +117,7 @@ def _names(connection: Connection, health: Health, label: str) -> list[str]:
 
 
 def _check_database(connection: Connection, _health: Health) -> Iterator[Damage]:
-    """The database file."""
+    """Check the database file."""
     if connection.dialect.name != "sqlite":
         return
     for (said,) in connection.exec_driver_sql("PRAGMA integrity_check"):
@@ -128,7 +128,7 @@ def _check_database(connection: Connection, _health: Health) -> Iterator[Damage]
 
 
 def _check_rules(connection: Connection, _health: Health) -> Iterator[Damage]:
-    """The tables and the rules that keep them."""
+    """Check the tables and their triggers."""
     if connection.dialect.name == "sqlite":
         model = create_engine("sqlite://")
         with model.connect() as fresh, fresh.begin():
@@ -147,9 +147,9 @@ def _check_rules(connection: Connection, _health: Health) -> Iterator[Damage]:
         there = {f"trigger {name}": str(state) for name, state in enabled}
     for name, definition in right.items():
         if name not in there:
-            yield Damage(name, "is missing: rows are no longer kept from being altered")
+            yield Damage(name, "is missing: rows are no longer protected against changes")
         elif there[name] != definition:
-            yield Damage(name, "is not what it should be")
+            yield Damage(name, "differs from that of this version")
     if connection.dialect.name == "sqlite":
         for name in there.keys() - right.keys():
             yield Damage(name, "is not part of a lab book")
@@ -161,7 +161,7 @@ def _sqlite_schema(connection: Connection) -> dict[str, str]:
 
 
 def _check_rows(connection: Connection, health: Health) -> Iterator[Damage]:
-    """The rows and their checksums."""
+    """Check the rows and their checksums."""
     for table in metadata.sorted_tables:
         yield from _check_table(connection, table, health)
 
@@ -197,7 +197,7 @@ def _place(table: str, key: dict[str, object]) -> str:
 
 
 def _check_links(connection: Connection, _health: Health) -> Iterator[Damage]:
-    """The links between rows."""
+    """Check the links between rows."""
     known = set(connection.execute(select(experiments.c.id)).scalars())
     for table in metadata.sorted_tables:
         if table is not experiments:
@@ -206,7 +206,7 @@ def _check_links(connection: Connection, _health: Health) -> Iterator[Damage]:
 
 
 def _check_files(connection: Connection, health: Health) -> Iterator[Damage]:
-    """The bytes of every kept file."""
+    """Check the bytes of every stored file."""
     kept = connection.execute(
         select(files.c.experiment, files.c.number, files.c.path, files.c.size, files.c.sha256, experiments.c.name)
         .join(experiments, experiments.c.id == files.c.experiment)
@@ -231,7 +231,7 @@ def _check_files(connection: Connection, health: Health) -> Iterator[Damage]:
 
 
 def _check_numbers(connection: Connection, _health: Health) -> Iterator[Damage]:
-    """The numbers of rows, which have no gaps."""
+    """Check the numbers of rows, which must have no gaps."""
     for name in _NUMBERED:
         table = metadata.tables[name]
         counts = connection.execute(
@@ -245,7 +245,7 @@ def _check_numbers(connection: Connection, _health: Health) -> Iterator[Damage]:
 
 
 def _check_study(target: str | Path, name: str) -> Iterator[Damage]:
-    """See that an experiment can be put together."""
+    """Check that an experiment can be assembled."""
     with open_book(target) as book:
         contents: Contents = book.contents(name)
         contents.table()

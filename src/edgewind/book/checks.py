@@ -1,4 +1,4 @@
-"""Checks of what is to go into a lab book: names, paths, titles, cells and descriptions of the apparatus."""
+"""Validation of input of a lab book: names, paths, titles, cells and descriptions of the apparatus."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from edgewind.book.sheet import Sheet, put_together, row_of
 from edgewind.errors import InputError
 from edgewind.signals import parse_readings
 
-# Paths of an experiment folder that are made from rows of their own and hold no kept file.
+# Paths of an experiment folder that are made from other rows and are no stored files.
 HISTORY = "history/changes.csv"
 _RESERVED = re.compile(r"(bench\.toml|readings\.csv|history/changes\.csv|history/bench-\d+\.toml)(/.*)?|history")
 _MOST_CELL = 50_000
@@ -26,7 +26,7 @@ def read_bench_bytes(content: bytes, file: str) -> None:
 
 
 def check_path(path: str, label: str) -> None:
-    """Refuse a path that could not lie in an experiment folder, or would take the place of its own files."""
+    """Refuse a path that is invalid in an experiment folder, or would replace its own files."""
     parts = path.split("/")
     wrong = (
         not path
@@ -43,7 +43,7 @@ def check_path(path: str, label: str) -> None:
 
 
 def check_name(name: str, label: str) -> None:
-    """Refuse a name that an experiment or its folder could not have."""
+    """Refuse an invalid name of an experiment or its folder."""
     if not name or name != name.strip() or name.startswith(".") or "/" in name or not name.isprintable():
         raise BookError(f"'{name[:80]}' is not a name for an experiment", file=label, fix="write one like 'vane-12mm'")
     if len(name.encode(errors="replace")) > 200:
@@ -61,7 +61,7 @@ def check_titles(sheet: Sheet, label: str) -> None:
 
 
 def clean(title: str, cell: str) -> str:
-    """Return the text of a cell without blanks round it, or refuse it."""
+    """Return the stripped text of a cell, or refuse it."""
     if not isinstance(cell, str):
         raise InputError(f"{cell!r} is not text", column=title, fix="give cells as they should be written")
     bad = next((c for c in cell if c == "\x00" or 0xD800 <= ord(c) < 0xE000), None)

@@ -1,4 +1,4 @@
-"""Reach a book: a SQLite file or a PostgreSQL database by URL, opened so that what is acknowledged stays."""
+"""Connection to a book: a SQLite file or a PostgreSQL database by URL, opened with durable commits."""
 
 from __future__ import annotations
 
@@ -13,21 +13,21 @@ from sqlalchemy.pool import QueuePool
 
 from edgewind.book.errors import BookError
 
-# Ends of the names of the files that SQLite keeps beside a book.
+# Suffixes of the files that SQLite keeps beside a book.
 _BESIDE = ("-shm", "-wal", "-journal")
-_LEAST_BYTES = 512  # the least page of SQLite; less counts as an empty database there
+_LEAST_BYTES = 512  # the smallest page of SQLite; a smaller file counts as an empty database
 APPLICATION_ID = 0x45444757  # "EDGW", where `file` and others look for the kind of a SQLite file
 _WRITE = "edgewind_write"
 
 
 @dataclass(frozen=True)
 class Address:
-    """Where a book is: exactly one of a file and a URL.
+    """Address of a book: either a file or a URL.
 
     Attributes
     ----------
     label : str
-        What messages call it; never with a password in it.
+        Its name in messages, without a password.
     """
 
     label: str
@@ -79,21 +79,21 @@ def is_book(target: str | Path) -> bool:
         return True
     try:
         path = Path(target)
-        # The files beside a book are not even opened: to close its shared memory would drop the lock by which other
-        # programs see that this one uses it; the next that opened the book would then cut it short under our reading.
+        # The files beside a book are not opened: closing its shared memory would release the lock that shows other
+        # programs that this one uses it; the next one to open the book would then truncate it.
         if path.name.endswith(_BESIDE):
             return False
         if not path.is_file() or path.stat().st_size < _LEAST_BYTES:
             return False
-        # SQLite looks, and not we: to open and close the file ourselves would drop the locks that this program's own
-        # connections hold on it (POSIX), and another program could then take its write-ahead log away.
+        # SQLite opens the file, since opening and closing it here would release the locks of this program's own
+        # connections (POSIX), and another program could then remove its write-ahead log.
         looking = sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro&immutable=1", uri=True)
         try:
             looking.execute("PRAGMA schema_version").fetchone()
         finally:
             looking.close()
     except sqlite3.DatabaseError as error:
-        # Anything but "not a database" is a damaged one, of which opening it will tell.
+        # Any error but "not a database" means damage, which opening it reports.
         return _is_corrupt(error)
     except (OSError, ValueError):
         return False
@@ -105,18 +105,18 @@ def _is_corrupt(error: sqlite3.Error) -> bool:
 
 
 def engine_of(address: Address, *, write: bool, make: bool, wait_s: float, lenient: bool = False) -> Engine:
-    """Make the engine; connections are made when first used.
+    """Return the engine; connections are made at first use.
 
     Parameters
     ----------
     address : Address
         Where.
     write, make : bool
-        Whether to write, and to make a file that is not there.
+        Whether to write, and to create a missing file.
     wait_s : float
-        How long to wait for another writer.
+        Longest wait for another writer, s.
     lenient : bool
-        Whether text that is no longer UTF-8 is given as it can be, for a check.
+        Whether invalid UTF-8 is decoded with replacements, for a check.
     """
     if address.path is not None:
         return _sqlite(address, address.path, write=write, make=make, wait_s=wait_s, lenient=lenient)
@@ -124,12 +124,12 @@ def engine_of(address: Address, *, write: bool, make: bool, wait_s: float, lenie
 
 
 def begin_writing(engine: Engine) -> Connection:
-    """Return a connection whose transactions take the write lock at once: no later surprise, no deadlock."""
+    """Return a connection whose transactions take the write lock at their beginning, which avoids deadlocks."""
     return engine.connect().execution_options(**{_WRITE: True})
 
 
 def begin_reading(engine: Engine) -> Connection:
-    """Return a connection whose transaction sees the book as it was at one moment."""
+    """Return a connection whose transaction sees a snapshot of the book."""
     if engine.dialect.name == "postgresql":
         return engine.connect().execution_options(isolation_level="REPEATABLE READ")
     return engine.connect()
@@ -139,13 +139,13 @@ def _sqlite(address: Address, path: Path, *, write: bool, make: bool, wait_s: fl
     base = path.resolve().as_uri()
 
     def open_one(mode: str) -> sqlite3.Connection:
-        # isolation_level None: transactions begin where we say, not where the driver guesses.
+        # isolation_level None: transactions begin explicitly, not by the driver.
         connection = sqlite3.connect(
             f"{base}?{mode}", uri=True, timeout=wait_s, isolation_level=None, check_same_thread=False
         )
         try:
             connection.execute("PRAGMA foreign_keys=ON")
-            connection.execute("PRAGMA synchronous=FULL")  # an acknowledged commit outlives a power cut
+            connection.execute("PRAGMA synchronous=FULL")  # an acknowledged commit survives a power cut
             connection.execute("PRAGMA trusted_schema=OFF")
             connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
             if write:
@@ -210,6 +210,6 @@ def _postgresql(address: Address, wait_s: float) -> Engine:
 
 
 def is_unique_violation(error: DBAPIError) -> bool:
-    """Return whether a row was refused because one with its key is there."""
+    """Return whether a row was refused because its key exists."""
     cause = error.orig
     return getattr(cause, "sqlstate", "") == "23505" or "UNIQUE constraint failed" in str(cause)

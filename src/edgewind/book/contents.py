@@ -1,4 +1,4 @@
-"""All of one experiment of a lab book but the bytes of its files, as it was at one moment."""
+"""Snapshot of one experiment of a lab book, without the bytes of its files."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from edgewind.book.sheet import Sheet, put_together
 
 @dataclass(frozen=True)
 class BenchVersion:
-    """One version of the `bench.toml` of an experiment, with why it took the place of the one before."""
+    """One version of the `bench.toml` of an experiment, with the reason for it."""
 
     number: int
     content: bytes
@@ -21,7 +21,7 @@ class BenchVersion:
 
 @dataclass(frozen=True)
 class Contents:
-    """All of one experiment but the bytes of its files, as it was at one moment."""
+    """Snapshot of one experiment, without the bytes of its files."""
 
     name: str
     sheet: Sheet
@@ -32,18 +32,18 @@ class Contents:
 
     @property
     def bench(self) -> bytes:
-        """The `bench.toml` that holds now."""
+        """The present `bench.toml`."""
         return self.benches[-1].content
 
     def cells_now(self) -> list[dict[str, str]]:
-        """Return the cells of every reading with its changes made."""
+        """Return the cells of every reading with its changes applied."""
         cells = [dict(reading.cells) for reading in self.readings]
         for change in self.changes:
             cells[change.reading - 1][change.cell] = change.after
         return cells
 
     def traces_now(self) -> dict[str, str]:
-        """Return the path of the kept file that each text under ``trace`` means."""
+        """Return the path of the stored file of each text under ``trace``."""
         found: dict[str, str] = {}
         for reading in self.readings:
             if reading.trace_path is not None:
@@ -54,7 +54,7 @@ class Contents:
         return found
 
     def table(self) -> str:
-        """Return the text of `readings.csv` with every change made; as it was written, where nothing was changed."""
+        """Return the text of `readings.csv` with every change applied; unchanged rows as written."""
         names = self.sheet.names
         changed: dict[int, dict[str, str]] = {
             reading.number: {name: cell for name, cell in reading.cells.items() if cell and name not in names}

@@ -1,4 +1,4 @@
-"""Errors of a book: where, what was wrong, and what would be right."""
+"""Errors of a book, with the place, the fault and the remedy."""
 
 from __future__ import annotations
 
@@ -12,26 +12,26 @@ from edgewind.errors import InputError
 
 
 class BookError(InputError):
-    """A lab book cannot be opened, read or written; what was acknowledged before is as it was."""
+    """A lab book cannot be opened, read or written; acknowledged data are not affected."""
 
 
 class NoBookError(BookError):
-    """There is no lab book at that place yet."""
+    """There is no lab book at that address."""
 
 
 class LockedBookError(BookError):
-    """Another program holds the book; the same call may be made again."""
+    """Another program holds the book; the call can be repeated."""
 
 
 class FullBookError(BookError):
-    """There is no room for what was to be written; nothing of it was kept."""
+    """The disk is full; nothing of the write was stored."""
 
 
 class DamagedBookError(BookError):
-    """The database itself says that it is damaged."""
+    """The database reports damage."""
 
 
-_CHECK = "see what is whole with `edgewind check`, and keep a copy before anything else"
+_CHECK = "keep a copy first, then list all damage with `edgewind check`"
 _SQLITE: tuple[tuple[tuple[str, ...], type[BookError], str, str], ...] = (
     (
         ("SQLITE_BUSY", "SQLITE_LOCKED"),
@@ -43,7 +43,7 @@ _SQLITE: tuple[tuple[tuple[str, ...], type[BookError], str, str], ...] = (
         ("SQLITE_FULL",),
         FullBookError,
         "the disk is full",
-        "free some space and try again; this reading was not kept, all earlier ones are whole",
+        "free some space and try again; this reading was not stored, all earlier ones are complete",
     ),
     (
         ("SQLITE_READONLY", "SQLITE_PERM", "SQLITE_AUTH"),
@@ -55,7 +55,7 @@ _SQLITE: tuple[tuple[tuple[str, ...], type[BookError], str, str], ...] = (
         ("SQLITE_CANTOPEN",),
         BookError,
         "the book cannot be opened",
-        "see that the folder exists and that you may write in it",
+        "check that the folder exists and that you may write in it",
     ),
     (("SQLITE_NOTADB",), BookError, "this is not a lab book", "name a file made by `edgewind import` or a recording"),
     (("SQLITE_CORRUPT",), DamagedBookError, "the file is damaged", _CHECK),
@@ -63,7 +63,7 @@ _SQLITE: tuple[tuple[tuple[str, ...], type[BookError], str, str], ...] = (
         ("SQLITE_IOERR",),
         FullBookError,
         "the system could not write or read the file (disk full, a limit on its size, or a failing disk)",
-        "free some space and try again; what was being written was not kept, all earlier readings are whole",
+        "free some space and try again; the interrupted write was not stored, all earlier readings are complete",
     ),
 )
 _POSTGRESQL: tuple[tuple[tuple[str, ...], type[BookError], str, str], ...] = (
@@ -76,8 +76,8 @@ _POSTGRESQL: tuple[tuple[tuple[str, ...], type[BookError], str, str], ...] = (
     (
         ("53",),
         FullBookError,
-        "the server has no room or no connection left",
-        "free some and try again; this reading was not kept",
+        "the server has no space or no connection left",
+        "free some and try again; this reading was not stored",
     ),
     (
         ("25006", "42501"),
@@ -93,7 +93,7 @@ _POSTGRESQL: tuple[tuple[tuple[str, ...], type[BookError], str, str], ...] = (
 
 @contextmanager
 def as_book_errors(label: str) -> Iterator[None]:
-    """Turn errors of the database into `BookError`s that name the book."""
+    """Convert errors of the database to `BookError`s that name the book."""
     try:
         yield
     except SQLAlchemyError as error:

@@ -1,4 +1,4 @@
-"""Experiment folders into a book and out of it, with nothing lost on either way."""
+"""Import of experiment folders into a book and export from it, without loss."""
 
 from __future__ import annotations
 
@@ -28,16 +28,16 @@ _OURS = (BENCH_FILE, READINGS_FILE)
 
 @dataclass(frozen=True)
 class Imported:
-    """What an import brought into the book.
+    """Result of an import.
 
     Attributes
     ----------
     experiment : str
         Name of the experiment in the book.
     readings : int
-        Number of readings that were taken in.
+        Number of imported readings.
     files : int
-        Number of files that were taken in.
+        Number of imported files.
     left_out : tuple of tuple of str
         Files that were left out, each with the reason.
     """
@@ -49,10 +49,10 @@ class Imported:
 
 
 def import_folder(book: Book, folder: str | Path, name: str | None = None, *, made_by: str = "") -> Imported:
-    """Take an experiment folder into a book, all of it or nothing.
+    """Import an experiment folder into a book, completely or not at all.
 
-    Every file comes along, whether a reading names it or not; only hidden files and what lies outside the folder do
-    not, and are listed.
+    Every file is imported, also without a reading that names it; only hidden files and those outside the folder are
+    left out, and listed.
 
     Parameters
     ----------
@@ -61,12 +61,12 @@ def import_folder(book: Book, folder: str | Path, name: str | None = None, *, ma
     folder : path
         Holds `bench.toml`, `readings.csv` and traces.
     name : str, optional
-        Name of the experiment; that of the folder when left out.
+        Name of the experiment; default: that of the folder.
 
     Raises
     ------
     InputError
-        Anything in the folder that a study could not read, with file and line; a name that is taken.
+        Invalid content of the folder, with file and line, or a name that is taken.
     """
     source = FolderSource(Path(folder))
     place = source.place
@@ -141,7 +141,7 @@ def _original_traces(
 
 
 def _history(place: Path, paths: dict[str, None], bench: bytes) -> History:
-    """Read the history that an export left, and take its files from those to keep."""
+    """Read the history of an export, and remove its files from those to store."""
     if HISTORY not in paths:
         return History((), (BenchVersion(1, bench, "", rows.now(), ""),))
     del paths[HISTORY]
@@ -167,7 +167,7 @@ def _bytes_of(path: Path) -> bytes:
 
 
 def _files_of(place: Path) -> tuple[dict[str, None], list[tuple[str, str]]]:
-    """Paths of all files to keep, in order, and those left out with the reason."""
+    """Return the paths of all files to store, in order, and those left out with the reason."""
     found, left_out = [], []
     root = place.resolve()
     for path in _walk(root):
@@ -194,9 +194,9 @@ def _walk(root: Path) -> Iterator[Path]:
 
 
 def export_folder(book: Book, experiment: str, out: str | Path) -> Path:
-    """Write an experiment as a folder, all of it or nothing, every file checked against its SHA-256.
+    """Write an experiment as a folder, completely or not at all, with every file checked against its SHA-256.
 
-    `readings.csv` and `bench.toml` are as they hold now; what they held before stands in `history/`.
+    `readings.csv` and `bench.toml` have their present values; earlier ones are in `history/`.
 
     Parameters
     ----------
@@ -210,7 +210,7 @@ def export_folder(book: Book, experiment: str, out: str | Path) -> Path:
     Raises
     ------
     BookError
-        No such experiment, a damaged file, or a folder that cannot be made.
+        No such experiment, a damaged file, or a folder that cannot be created.
     """
     out = Path(out)
     contents = book.contents(experiment)
@@ -244,7 +244,7 @@ def export_folder(book: Book, experiment: str, out: str | Path) -> Path:
 
 
 def export_book(book: Book, out: str | Path) -> list[Path]:
-    """Write every experiment of a book as a folder in `out`, which is made."""
+    """Write every experiment of a book as a folder in `out`, which is created."""
     out = Path(out)
     names = book.experiments()
     if not names:

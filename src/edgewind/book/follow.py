@@ -17,7 +17,7 @@ from edgewind.book.source import BookSource
 
 @dataclass(frozen=True)
 class Marks:
-    """How far an experiment has come: numbers of its last reading, change and bench."""
+    """Progress of an experiment: numbers of its last reading, change and bench."""
 
     readings: int
     changes: int
@@ -25,7 +25,7 @@ class Marks:
 
 
 def marks(book: Book) -> dict[str, Marks]:
-    """Return how far every experiment of a book has come, by name; cheap enough to ask many times a second.
+    """Return the progress of every experiment of a book, by name; fast enough for many calls a second.
 
     Examples
     --------
@@ -41,7 +41,7 @@ def marks(book: Book) -> dict[str, Marks]:
     """
 
     def last(table: object) -> object:
-        # One look into the primary key for each experiment, however many rows there are.
+        # One lookup in the primary key for each experiment, for any number of rows.
         return select(func.max(table.c.number)).where(table.c.experiment == experiments.c.id).scalar_subquery()  # type: ignore[attr-defined]
 
     query = select(experiments.c.name, last(readings), last(changes), last(benches)).order_by(experiments.c.name)  # type: ignore[call-overload]
@@ -53,18 +53,18 @@ def marks(book: Book) -> dict[str, Marks]:
 
 @dataclass(frozen=True)
 class Part:
-    """Some readings of an experiment, to be read as an experiment of their own.
+    """Some readings of an experiment, as an experiment of their own.
 
     Attributes
     ----------
     source : BookSource
-        These readings with their changes made, in order.
+        These readings with their changes applied, in order.
     numbers : tuple of int
         Their numbers in the book.
     made_at : tuple of str
         When each was stored, ISO, UTC.
     marks : Marks
-        How far the experiment had come when this was read.
+        Progress of the experiment at the time of reading.
     """
 
     source: BookSource
@@ -85,11 +85,11 @@ def read_part(
     experiment : str
         Its name.
     after : int
-        Number of the last reading that is known already.
+        Number of the last known reading.
     changed_after : int, optional
-        Number of the last change that is known already; changes of older readings are not looked for where absent.
+        Number of the last known change; by default changes of older readings are not read.
     most : int, optional
-        How many new readings to read at most.
+        Largest number of new readings.
 
     Raises
     ------
@@ -146,7 +146,7 @@ def read_part(
 
 
 def changes_of(book: Book, experiment: str, numbers: Collection[int] | None = None) -> list[rows.Amendment]:
-    """Return what was changed in an experiment, in order; of some readings only where `numbers` is given."""
+    """Return the changes of an experiment, in order; only of some readings if `numbers` is given."""
     with book.reading() as connection:
         key = book.find(connection, experiment)
         where = [] if numbers is None else [changes.c.reading.in_(list(numbers))]

@@ -1,4 +1,4 @@
-"""The changes of an experiment as a table in its folder, so that a folder made from a book can become the same book."""
+"""The changes of an experiment as a table in its folder, so that an exported folder can be imported as it was."""
 
 from __future__ import annotations
 
@@ -15,12 +15,12 @@ from edgewind.book.sheet import Sheet, SheetRow, with_new_cells
 from edgewind.errors import InputError
 
 _HEADS = ("reading", "cell", "before", "after", "why", "kept as", "made at", "made by")
-_MARK = "# Written by `edgewind export`. What readings.csv and bench.toml held before, and why that changed.\n"
+_MARK = "# Written by `edgewind export`. What readings.csv and bench.toml held before, and why that changed."
 
 
 @dataclass(frozen=True)
 class History:
-    """What a folder tells of its past.
+    """History in a folder.
 
     Attributes
     ----------
@@ -35,12 +35,12 @@ class History:
 
 
 def bench_path(number: int) -> str:
-    """Return where an earlier `bench.toml` lies in the folder."""
+    """Return the path of an earlier `bench.toml` in the folder."""
     return f"history/bench-{number}.toml"
 
 
 def history_files(contents: Contents) -> dict[str, bytes]:
-    """Return the files that tell the past of an experiment; none where nothing was changed."""
+    """Return the files of the history of an experiment; none without changes."""
     if not contents.changes and len(contents.benches) == 1:
         return {}
     stream = io.StringIO()
@@ -58,7 +58,7 @@ def history_files(contents: Contents) -> dict[str, bytes]:
 
 
 def read_history(text: str, bench: bytes, old_benches: Mapping[str, bytes], made_at: str, file: str) -> History:
-    """Read that table again.
+    """Read that table.
 
     Raises
     ------
@@ -98,14 +98,13 @@ def read_history(text: str, bench: bytes, old_benches: Mapping[str, bytes], made
 
 
 def undo(sheet: Sheet, rows: Sequence[SheetRow], changes: Sequence[Amendment], file: str) -> list[SheetRow]:
-    """Return the readings as they were before all changes.
-
-    The line of a changed reading is written anew: what it looked like at first is no longer known.
+    """Return the readings before all changes. The line of a changed reading is rewritten, since its original form is
+    unknown.
 
     Raises
     ------
     InputError
-        The table does not hold what the last change left there.
+        The table does not match the last change.
     """
     cells = [dict(row.cells) for row in rows]
     for change in reversed(changes):
@@ -117,7 +116,7 @@ def undo(sheet: Sheet, rows: Sequence[SheetRow], changes: Sequence[Amendment], f
                 f"reading {change.reading} has '{found[:40]}' under '{change.cell}', where the history left "
                 f"'{change.after[:40]}'",
                 file=file,
-                fix="remove the history to import the table as it is now",
+                fix="remove the history to import the present table",
             )
         cells[change.reading - 1][change.cell] = change.before
     return [with_new_cells(sheet, row, before) for row, before in zip(rows, cells, strict=True)]

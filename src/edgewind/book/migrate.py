@@ -1,4 +1,4 @@
-"""Versions of the schema: bring a book up to date in one transaction, and refuse one from a newer program."""
+"""Versions of the schema: upgrade of a book in one transaction, and refusal of one from a newer program."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from sqlalchemy import Column, Connection, MetaData, PrimaryKeyConstraint, Strin
 from edgewind.book.errors import BookError
 from edgewind.book.migrations import v1_first, v2_conditions
 
-# Each version, in their order, with the step that leads to it from the one before.
+# The versions in order, each with the step from the one before.
 STEPS: Mapping[str, Callable[[Connection], None]] = MappingProxyType(
     {"v1": v1_first.upgrade, "v2": v2_conditions.upgrade}
 )
@@ -24,12 +24,12 @@ _VERSIONS = Table(
 
 
 def newest() -> str:
-    """Return the name of today's version."""
+    """Return the name of the present version."""
     return list(STEPS)[-1]
 
 
 def version_of(connection: Connection) -> str | None:
-    """Return the name of the version a book is at; None where there is no book yet."""
+    """Return the version of a book; None if there is no book."""
     if VERSION_TABLE not in inspect(connection).get_table_names():
         return None
     found = connection.execute(text(f"SELECT version_num FROM {VERSION_TABLE}")).scalars().all()
@@ -37,7 +37,7 @@ def version_of(connection: Connection) -> str | None:
 
 
 def check_version(connection: Connection, label: str) -> bool:
-    """Return whether a book is at today's version; False where it is older or does not exist yet.
+    """Return whether a book has the present version; False if it is older or does not exist.
 
     Raises
     ------
@@ -49,13 +49,13 @@ def check_version(connection: Connection, label: str) -> bool:
         raise BookError(
             f"the book is of version '{version[:40]}', this program knows {', '.join(STEPS)}",
             file=label,
-            fix="a newer Edgewind wrote it: update this one; nothing was touched",
+            fix="it was written by a newer Edgewind: update this one; nothing was changed",
         )
     return version == newest()
 
 
 def migrate(connection: Connection) -> None:
-    """Take every step that is missing, within the transaction of `connection`: all or none."""
+    """Carry out every missing step within the transaction of `connection`, all or none."""
     if connection.dialect.name == "postgresql":
         connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": 0x45444757})
     _VERSIONS.create(connection, checkfirst=True)

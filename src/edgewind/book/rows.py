@@ -1,4 +1,4 @@
-"""Rows of a book as values, and the functions that read and add them."""
+"""Rows of a book as values, and functions that read and add them."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ OLDER = "edgewind_older"
 
 @dataclass(frozen=True)
 class TraceFile:
-    """A raw trace to keep: its path within the experiment, and its bytes or the file that holds them."""
+    """A raw trace to store: its path within the experiment, and its bytes or their file."""
 
     path: str
     content: bytes | Path = field(repr=False)
@@ -30,18 +30,18 @@ class TraceFile:
 
 @dataclass(frozen=True)
 class Reading:
-    """A reading as it was recorded.
+    """A reading as recorded.
 
     Attributes
     ----------
     number : int
-        Counted from one within its experiment.
+        Number within its experiment, from one.
     key : str
-        What its writer called it, for writing it at most once.
+        Identifier by its writer, so that it is stored at most once.
     cells : mapping of str to str
         Text by title, as written; titles without a text are empty or missing.
     trace_path : str or None
-        The kept file that ``cells["trace"]`` means.
+        The stored file of ``cells["trace"]``.
     made_at, made_by : str
         When and by whom it was recorded.
     """
@@ -57,7 +57,7 @@ class Reading:
 
 @dataclass(frozen=True)
 class Amendment:
-    """A correction, an exclusion (cell ``exclude``) or its withdrawal: which reading, what, and why."""
+    """A correction, an exclusion (cell ``exclude``) or its withdrawal, with its reading and reason."""
 
     number: int
     reading: int
@@ -81,7 +81,7 @@ class KeptFile:
 
 
 def now() -> str:
-    """Return the time, UTC, as rows hold it."""
+    """Return the time, UTC, in the form of rows."""
     return datetime.now(UTC).isoformat(timespec="microseconds")
 
 
@@ -97,7 +97,7 @@ def next_number(connection: Connection, table: Table, experiment: str) -> int:
 
 
 def add_file(connection: Connection, experiment: str, number: int, trace: TraceFile, label: str) -> KeptFile:
-    """Keep a file, piece by piece: memory stays bounded however large it is."""
+    """Store a file in pieces, in bounded memory."""
     digest, size = hashlib.sha256(), 0
     for piece in _pieces(trace.content):
         digest.update(piece)
@@ -124,7 +124,7 @@ def _pieces(content: bytes | Path) -> Iterator[bytes]:
 
 
 def read_pieces(connection: Connection, experiment: str, number: int) -> Iterator[bytes]:
-    """Return the bytes of a kept file, piece by piece."""
+    """Return the bytes of a stored file in pieces."""
     part, where = 1, (pieces.c.experiment == experiment) & (pieces.c.file == number)
     while True:
         content = connection.execute(select(pieces.c.content).where(where & (pieces.c.number == part))).scalar()
@@ -135,12 +135,12 @@ def read_pieces(connection: Connection, experiment: str, number: int) -> Iterato
 
 
 def copy_file(connection: Connection, experiment: str, kept: KeptFile, stream: BinaryIO, label: str) -> None:
-    """Write the bytes of a kept file to a stream, and see that they are what was kept.
+    """Write the bytes of a stored file to a stream, and verify them.
 
     Raises
     ------
     BookError
-        They are not.
+        The checksum does not match.
     """
     digest = hashlib.sha256()
     for piece in read_pieces(connection, experiment, kept.number):
@@ -185,7 +185,7 @@ def add_reading(
 
 
 def cell_values(cells: Mapping[str, str]) -> dict[str, str | None]:
-    """Return the cells of a reading by database column, as they are stored."""
+    """Return the cells of a reading by database column, as stored."""
     return {name: cells.get(title, "") or (None if name in LATER_CELLS else "") for name, title in CELLS.items()}
 
 
@@ -209,7 +209,7 @@ def find_file(connection: Connection, experiment: str, path: str) -> int | None:
 
 
 def file_in_the_way(connection: Connection, experiment: str, path: str) -> str | None:
-    """Return the path of a kept file that conflicts with another: the same path, or one a folder of the other."""
+    """Return the path of a stored file that conflicts with another: the same path, or a folder of the other."""
     parts = path.split("/")
     above = ["/".join(parts[:count]) for count in range(1, len(parts) + 1)]
     same = files.c.path.in_(above) | files.c.path.startswith(path + "/", autoescape=True)
@@ -217,12 +217,12 @@ def file_in_the_way(connection: Connection, experiment: str, path: str) -> str |
 
 
 def whole(table: Table, row: Mapping[Any, Any]) -> dict[str, Any]:
-    """Return the values of a row that was read, seen to be those that were written.
+    """Return the values of a row after verifying its checksum.
 
     Raises
     ------
     DamagedBookError
-        They are not.
+        The checksum does not match.
     """
     values: dict[str, Any] = {
         str(name): bytes(value) if isinstance(value, memoryview) else value for name, value in row.items()
@@ -237,7 +237,7 @@ def whole(table: Table, row: Mapping[Any, Any]) -> dict[str, Any]:
 
 
 def _columns(connection: Connection, table: Table) -> list[Any]:
-    """Columns of a table, NULL for those that an older book does not have."""
+    """Return the columns of a table, NULL for those that an older book lacks."""
     if table is not readings or not connection.get_execution_options().get(OLDER):
         return list(table.columns)
     there = {column["name"] for column in inspect(connection).get_columns(table.name)}
@@ -245,7 +245,7 @@ def _columns(connection: Connection, table: Table) -> list[Any]:
 
 
 def stored_rows(connection: Connection, table: Table, experiment: str, *where: Any) -> list[dict[str, Any]]:
-    """Return every row of an experiment in a table for which `where` holds, in order, each seen to be whole."""
+    """Return every row of an experiment in a table for which `where` holds, in order, each verified."""
     query = select(*_columns(connection, table)).where(table.c.experiment == experiment, *where)
     query = query.order_by(table.c.number)
     return [whole(table, row) for row in connection.execute(query).mappings()]
@@ -260,7 +260,7 @@ def read_files(connection: Connection, experiment: str, *where: Any) -> dict[int
 def stored_readings(
     connection: Connection, experiment: str, kept: Mapping[int, KeptFile], *where: Any
 ) -> list[Reading]:
-    """Return every reading for which `where` holds as it was recorded, in order."""
+    """Return every reading for which `where` holds, as recorded, in order."""
     return [_reading(row, kept) for row in stored_rows(connection, readings, experiment, *where)]
 
 

@@ -1,7 +1,7 @@
 """The tables of a lab book, and the checksum that every row carries.
 
-A cell of a reading is text as its writer wrote it, under the titles of `readings.csv`; the unit of each title stands in
-`columns`. Nothing here is ever updated: what changes a reading is a row of `changes`.
+A cell of a reading is text as written, under the titles of `readings.csv`; the unit of each title is in `columns`. Rows
+are never updated: a change of a reading is a row of `changes`.
 """
 
 from __future__ import annotations
@@ -28,8 +28,8 @@ from sqlalchemy import (
 
 from edgewind.signals.columns import TITLES
 
-# Cells of a reading: name of the database column, title in `readings.csv`. Those of version 1 are text, empty where
-# nothing was written; later ones are NULL there, so that rows of older books keep their checksums.
+# Cells of a reading: name of the database column, title in `readings.csv`. Those of version 1 are text, empty if not
+# written; later ones are then NULL, so that rows of older books keep their checksums.
 _FIRST = (
     "time", "gauge", "pressure", "pressure uncertainty", "trace", "speed", "speed uncertainty", "lamp", "sweep",
     "envelope temperature", "note", "exclude",
@@ -37,7 +37,7 @@ _FIRST = (
 _FIRST_CELLS = {title.replace(" ", "_"): title for title in _FIRST}
 LATER_CELLS = {title.replace(" ", "_"): title for title in TITLES if title not in _FIRST}
 CELLS = {**_FIRST_CELLS, **LATER_CELLS}
-# What a change may be about beside a cell: the description of the apparatus.
+# Another subject of a change than a cell: the description of the apparatus.
 BENCH_CELL = "bench.toml"
 
 metadata = MetaData()
@@ -138,9 +138,10 @@ changes = _table(
 
 
 def checksum(table: str, row: Mapping[str, Any]) -> str:
-    """Return the SHA-256 of a row: of its table's name and of every value but the checksum itself, as canonical JSON.
+    """Return the SHA-256 of a row: of its table's name and of every value except the checksum itself, as canonical
+    JSON.
 
-    A cell that came with a later version takes no part where it is NULL.
+    A cell of a later version is left out if it is NULL.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""The text of a `readings.csv` taken apart and put together again, byte for byte where nothing was changed."""
+"""Splitting and joining of the text of a `readings.csv`, byte for byte if unchanged."""
 
 from __future__ import annotations
 
@@ -16,14 +16,14 @@ _MARK = "\ufeff"
 
 @dataclass(frozen=True)
 class Sheet:
-    """How a table of readings is written.
+    """Format of a table of readings.
 
     Attributes
     ----------
     delimiter, newline : str
         Between cells and between rows.
     before_titles : str
-        What stands before the row of titles: a byte order mark, comments, empty lines.
+        Text before the row of titles: a byte order mark, comments, empty lines.
     titles : str
         The row of titles as written.
     columns : tuple of (str, str)
@@ -44,7 +44,7 @@ class Sheet:
 
 @dataclass(frozen=True)
 class SheetRow:
-    """One reading: its line as written, what stands before it, and after it where it is the last."""
+    """One reading: its line as written, the text before it, and after it for the last one."""
 
     before: str
     line: str
@@ -91,7 +91,7 @@ def take_apart(text: str) -> tuple[Sheet, list[SheetRow]]:
 
 
 def put_together(sheet: Sheet, rows: Iterable[tuple[SheetRow, Mapping[str, str]]]) -> str:
-    """Return the text of a table: each row as written, but for the cells given as changed with it."""
+    """Return the text of a table: each row as written, except for its changed cells."""
     rows = list(rows)
     changed = dict.fromkeys(name for _, cells in rows for name in cells)
     extra = [name for name in changed if name not in sheet.names]
@@ -110,7 +110,7 @@ def put_together(sheet: Sheet, rows: Iterable[tuple[SheetRow, Mapping[str, str]]
 
 
 def with_new_cells(sheet: Sheet, row: SheetRow, cells: Mapping[str, str]) -> SheetRow:
-    """Return a row of a file with other cells, its line as it is where they are the same."""
+    """Return a row of a file with other cells; its line is unchanged if they are the same."""
     changed = {name: cell for name, cell in cells.items() if cell != row.cells.get(name, "")}
     if not changed:
         return row
@@ -119,7 +119,7 @@ def with_new_cells(sheet: Sheet, row: SheetRow, cells: Mapping[str, str]) -> She
 
 
 def row_of(sheet: Sheet, cells: Mapping[str, str]) -> SheetRow:
-    """Return a row that no file holds yet."""
+    """Return a new row."""
     return SheetRow("", "", "", dict(cells))
 
 
@@ -136,7 +136,7 @@ def _line(sheet: Sheet, row: SheetRow, columns: Sequence[str], changed: Mapping[
     for position, name in enumerate(columns):
         if name in changed:
             padded[position] = changed[name]
-    # what a row holds beyond its titles is blank, and must not slip under an added one
+    # cells of a row beyond its titles are blank, and must not appear under an added title
     return _written(padded[: len(columns)], sheet.delimiter, ending)
 
 

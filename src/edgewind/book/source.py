@@ -1,4 +1,4 @@
-"""An experiment of a lab book, to be studied as a folder is."""
+"""An experiment of a lab book as a source of a study, like a folder."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 class BookSource:
     """One experiment of an open book: see :class:`edgewind.signals.ExperimentSource`.
 
-    What it gives is the book as it was when the source was first asked; readings that come later are not in it.
+    It is a snapshot of the book at the first access; later readings are not in it.
     """
 
     def __init__(self, book: Book, experiment: str, contents: Contents | None = None) -> None:
@@ -33,7 +33,7 @@ class BookSource:
 
     @cached_property
     def contents(self) -> Contents:
-        """The rows behind it."""
+        """The rows of the experiment."""
         return self.book.contents(self.name) if self._given is None else self._given
 
     @cached_property
@@ -46,7 +46,7 @@ class BookSource:
         return Path(self.book.label)
 
     def label(self, relative: str) -> str:
-        """Return the book, the experiment and the file as it would lie in a folder."""
+        """Return the book, the experiment and the file as in a folder."""
         return f"{self.book.label} ({self.name}): {relative}"
 
     def bench(self) -> Bench:
@@ -54,13 +54,13 @@ class BookSource:
         return parse_bench(self.contents.bench.decode("utf-8-sig"), file=self.label(BENCH_FILE))
 
     def readings(self, stopwatch_u_s: float = STOPWATCH_U_S) -> pd.DataFrame:
-        """Return the table of readings with every change made."""
+        """Return the table of readings with every change applied."""
         if not self.contents.readings:
             raise InputError("it holds no reading yet", file=self.label(READINGS_FILE), fix="record some first")
         return parse_readings(decode_table(self._table), file=self.label(READINGS_FILE), stopwatch_u_s=stopwatch_u_s)
 
     def path_of(self, trace: str, line: int) -> str:
-        """Return the path of the kept file that a reading means."""
+        """Return the path of the stored file of a reading."""
         known = self.contents.traces_now().get(trace)
         path = posixpath.normpath(trace) if known is None else known
         if path.startswith(("/", "../")) or path == "..":
@@ -70,7 +70,7 @@ class BookSource:
         return path
 
     def require(self, relative: str, trace: str, line: int) -> None:
-        """Check that the file is kept."""
+        """Check that the file is stored."""
         if relative not in self._sizes:
             raise InputError(
                 f"there is no file '{trace}' in the book", file=self.label(READINGS_FILE), line=line, column="trace"
@@ -90,7 +90,7 @@ class BookSource:
 
     @contextmanager
     def opened(self, relative: str) -> Iterator[Path]:
-        """Return a copy of the file for as long as it is read."""
+        """Return a temporary copy of the file."""
         with tempfile.TemporaryDirectory(prefix="edgewind-") as folder:
             path = Path(folder) / PurePosixPath(relative).name
             with path.open("wb") as stream:

@@ -1,10 +1,10 @@
-"""Triggers in the database that keep a book append-only, also against other programs."""
+"""Triggers in the database that keep a book append-only, also for other programs."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-# The columns of each table by which one row takes the place of another: its keys and its unique constraints.
+# The columns of each table by which one row replaces another: its keys and its unique constraints.
 KEYS: Mapping[str, Sequence[Sequence[str]]] = {
     "experiments": (("id",), ("name",)),
     "columns": (("experiment", "number"),),

@@ -1,4 +1,4 @@
-"""The command line, a file a command: parse, call, print. No command is imported before it is run."""
+"""The command line, a file for each command: parse, call, print. A command is imported when it is run."""
 
 from edgewind.cli.base import COMMANDS, app, main
 

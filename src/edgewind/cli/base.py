@@ -46,7 +46,7 @@ COMMANDS = {
 
 
 class _Commands(TyperGroup):
-    """The commands, each imported when it is run: the list of them needs none."""
+    """The commands, each imported when it is run; their list imports none."""
 
     def list_commands(self, ctx: Any) -> list[str]:
         return list(COMMANDS)
@@ -81,7 +81,7 @@ app = typer.Typer(
 
 
 def _use_cluster(address: str | None) -> str | None:
-    """Send the long work of this command to a Dask cluster, seeing first that it answers."""
+    """Send the long work of this command to a Dask cluster, after checking that it answers."""
     if address:
         from edgewind.runner import CLUSTER_VARIABLE, open_runner
 
@@ -110,13 +110,13 @@ AsJson = Annotated[bool, typer.Option("--json", help="Print JSON: SI, the unit i
 
 
 def main(arguments: list[str] | None = None) -> None:
-    """Run the command line, on `arguments` where given and else on those of the program.
+    """Run the command line with `arguments`, by default those of the program.
 
-    Linear algebra gets one thread where the environment does not say otherwise: its matrices here are small, and
-    threads that wait for each other take twice the time.
+    Linear algebra has one thread unless the environment states otherwise: its matrices are small, and several threads
+    take twice the time.
     """
     for library in ("OPENBLAS", "MKL"):
-        os.environ.setdefault(f"{library}_NUM_THREADS", "1")  # read where NumPy is imported, which no line above does
+        os.environ.setdefault(f"{library}_NUM_THREADS", "1")  # read at the import of NumPy, which no line above imports
     keep_freed_memory()
     collect_seldom()
     try:
@@ -136,7 +136,7 @@ def main(arguments: list[str] | None = None) -> None:
 
 
 def print_json(result: Any, *, line: bool = False) -> None:
-    """Print a result in the types of JSON; as one line, at once, where a program waits for it."""
+    """Print a result as JSON; as one line, immediately, if a program waits for it."""
     from edgewind.serialize import to_plain
 
     text = json.dumps(to_plain(result), indent=None if line else 1, ensure_ascii=False, allow_nan=False)

@@ -63,7 +63,7 @@ def bench(
 
 
 def _result(server: BenchServer, host: str, speed_up: float) -> dict[str, Any]:
-    """Return what is printed as JSON.
+    """Return the JSON output.
 
     Returns
     -------
@@ -76,13 +76,13 @@ def _result(server: BenchServer, host: str, speed_up: float) -> dict[str, Any]:
     speed_up : float
         Simulated time over real time.
     seed : int
-        Seed of every noise.
+        Seed of all noise.
     """
     return {"simulated": True, "host": host, "ports": server.ports, "speed_up": speed_up, "seed": server.seed}
 
 
 def _say(described: Bench, server: BenchServer, host: str, speed_up: float, write: Path | None) -> None:
-    """Print what is there, in words."""
+    """Print the instruments in words."""
     print("SIMULATED BENCH: nothing real moves, every reading is invented.")
     print(f"{described.experiment.title}; bench time runs {speed_up:g} times as fast as the clock, seed {server.seed}")
     for role, port in server.ports.items():
@@ -96,7 +96,7 @@ def _say(described: Bench, server: BenchServer, host: str, speed_up: float, writ
 async def _serve(
     apparatus: Apparatus, host: str, port: int, seed: int | None, opened: Callable[[BenchServer], None]
 ) -> None:
-    """Serve until asked to stop."""
+    """Serve until stopped."""
     from edgewind.virtual import BenchServer
 
     server = BenchServer(apparatus, seed)

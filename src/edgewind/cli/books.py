@@ -87,7 +87,7 @@ def check(
 
 
 def _imported(one: Imported) -> dict[str, Any]:
-    """Return what is printed as JSON.
+    """Return the JSON output.
 
     Returns
     -------
@@ -108,7 +108,7 @@ def _imported(one: Imported) -> dict[str, Any]:
 
 
 def _exported(made: list[Path]) -> list[str]:
-    """Return what is printed as JSON.
+    """Return the JSON output.
 
     Returns
     -------
@@ -119,7 +119,7 @@ def _exported(made: list[Path]) -> list[str]:
 
 
 def _health(health: Health) -> dict[str, Any]:
-    """Return what is printed as JSON.
+    """Return the JSON output.
 
     Returns
     -------

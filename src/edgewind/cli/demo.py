@@ -1,11 +1,11 @@
 """The command `edgewind demo`: simulate a bench, record a sweep from it, study the book. INVENTED DATA throughout.
 
-The simulated bench is a process of its own that speaks SCPI over TCP; the recorder does not know that it is simulated.
+The simulated bench is a process of its own that speaks SCPI over TCP; to the recorder it is a bench like any other.
 Its time runs up to 300 times faster than the clock, so that a dwell of half a minute takes 0.1 s. The last
 recording is a reversal: the lamp goes off, and the envelope is chilled in the dark.
 
-The simulated rotor has another physics than the model of the program, so that the study is as difficult as with a real
-rotor. The true values are printed at the end beside those found.
+The physics of the simulated rotor differs from the model of the program, so that the study is as difficult as with a
+real rotor. The true values are printed at the end beside those found.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from edgewind.errors import EdgewindError
 
 EDGEWIND = (sys.executable, "-m", "edgewind")
 SPEED_UP, LEAST_SPEED_UP = 300.0, 30.0
-# Long enough for the rotor to slow down by a good part, in bench time.
+# Long enough for the rotor to slow down considerably, in bench time.
 COAST_DOWN = "100 s"
 REVERSAL = "2.5 Pa, -20 degC"
 
@@ -80,7 +80,7 @@ def speed_up() -> float:
 
 
 def record_and_study(folder: Path, book: Path, out: Path, bench: subprocess.Popen[str], *, quick: bool) -> int:
-    """Record a sweep into the book and study it, by the commands themselves; return the first status that is not 0."""
+    """Record a sweep into the book and study it by the commands themselves; return the first nonzero status."""
     from edgewind.cli import main
 
     pressures, coast_downs = ("0.3Pa:12Pa:7", "1") if quick else ("0.03Pa:20Pa:14", "3")
@@ -89,7 +89,7 @@ def record_and_study(folder: Path, book: Path, out: Path, bench: subprocess.Pope
         ["record", str(folder), str(book), *sweep, "--yes"],
         ["study", str(book), "--out", str(out), "--replace", *(["--quick"] if quick else [])],
     ):
-        if bench.poll() is not None:  # Ctrl-C reaches it as well as the recorder, which then ends in good order
+        if bench.poll() is not None:  # Ctrl-C also reaches the recorder, which then ends in the safe state
             raise EdgewindError("the simulated bench has ended")
         try:
             main(command)
@@ -127,7 +127,7 @@ def print_truth(out: Path) -> None:
     rows.append(("draught, light", f"{100 * (truth.shares['foreign'] + truth.shares['light']):.1f} %", ""))
     for test in study.get("tests", []):
         agree = [name for name, one in test["predicted"].items() if one["agrees"]]
-        rows.append((test["kind"], "the thermal force turns it back", "agrees with " + (", ".join(agree) or "none")))
+        rows.append((test["kind"], "the thermal force reverses it", "agrees with " + (", ".join(agree) or "none")))
     print("\nWhat is true of this invented rotor, and what the study found:")
     print("\n".join(text_table(rows, left=(0, 1, 2))))
     print("The physics of the simulated rotor is not that of the program: the two may differ.")

@@ -1,4 +1,4 @@
-"""The bench that a planning command starts from: as described, or as the readings beside it make it most probable."""
+"""The bench from which a planning command starts: as described, or at the most probable values of its readings."""
 
 from __future__ import annotations
 
@@ -23,14 +23,14 @@ UseReadings = Annotated[
 
 
 def units_beside(file: Path) -> ShownUnits | None:
-    """Return the units chosen in the `bench.toml` of the experiment that holds a file; None where none are.
+    """Return the units chosen in the `bench.toml` of the experiment of a file; None if none are chosen.
 
-    The file stands in the folder of the experiment, or in one inside it, as `traces/001.csv` does.
+    The file is in the folder of the experiment, or in one inside it, such as `traces/001.csv`.
     """
     for folder in file.resolve().parents[:2]:
         try:
             chosen = tomllib.loads((folder / "bench.toml").read_text(encoding="utf-8")).get("units")
-        except (OSError, ValueError):  # a bench that cannot be read is the concern of commands that need it
+        except (OSError, ValueError):  # commands that need the bench report its errors
             continue
         if not isinstance(chosen, dict) or not chosen.keys() & {"pressure", "speed"}:
             return None
@@ -50,14 +50,14 @@ def has_readings(path: Path) -> bool:
 
 
 def bench_beside_readings(path: Path, *, fit: bool) -> FittedBench:
-    """Return the bench of a folder, its unknowns as its readings make them most probable.
+    """Return the bench of a folder, its unknowns at the most probable values by its readings.
 
     Parameters
     ----------
     path : Path
         The bench.toml, or its folder.
     fit : bool
-        Whether readings beside it are used, where there are any.
+        Whether readings beside it, if any, are used.
     """
     from edgewind.bench import BENCH_FILE, read_bench
     from edgewind.errors import InputError
@@ -78,14 +78,14 @@ def bench_beside_readings(path: Path, *, fit: bool) -> FittedBench:
 
 
 def with_start(result: Any, start: FittedBench, **beside: Any) -> dict[str, Any]:
-    """Return what is printed of a result as JSON, the bench that it starts from, and what stands beside.
+    """Return the JSON of a result, with the bench from which it starts and further keys.
 
     Returns
     -------
     fitted : dict of str to float
         Keys of `bench.toml` at the values that the readings beside it make most probable, SI; empty without them.
     constant_torque_n_m : float or None
-        Most probable constant torque from outside, N m, positive with the bright face ahead; taken into account for
+        Most probable constant torque from outside, N m, positive with the bright face leading; taken into account for
         this rotor, left out for others, null without readings.
     """
     from edgewind.serialize import to_plain

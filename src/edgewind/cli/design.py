@@ -100,7 +100,7 @@ def design(
 
 
 def _result(plan: ScalingStudy, fitted: FittedBench, sheet: Path | None) -> dict[str, Any]:
-    """Return what is printed as JSON: the plan, what it starts from, and where its sheet is.
+    """Return the JSON output: the plan, its starting values, and the path of its sheet.
 
     Returns
     -------

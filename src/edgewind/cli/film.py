@@ -49,7 +49,7 @@ def film(
         str, typer.Option(help="thermal: hot and cold face; flow: the vane moves; warm: both faces warm.")
     ] = "thermal",
     quantity: Annotated[
-        str, typer.Option(help="What the colours show: temperature, density, pressure, speed or heat-flux.")
+        str, typer.Option(help="Quantity of the colours: temperature, density, pressure, speed or heat-flux.")
     ] = "temperature",
     size: Annotated[
         str, typer.Option(help="page (1280 by 720), 1080p, 4K, or vertical (1080 by 1920) for a phone.")
@@ -60,7 +60,8 @@ def film(
     footnote: Annotated[
         bool,
         typer.Option(
-            "--footnote/--no-footnote", help="Footnote on what was computed and how; never in a vertical picture."
+            "--footnote/--no-footnote",
+            help="Footnote on the computed case and the method; never in a vertical picture.",
         ),
     ] = True,
     specks: Annotated[bool, typer.Option(help="Let specks drift with the gas.")] = True,
@@ -101,7 +102,7 @@ def film(
         check_film(out, numbers, seconds=seconds, fps=fps, replace=replace)
     if still is not None:
         check_still(still, replace=replace)
-        # One Knudsen number is solved, but for the rotor that is shipped: there it is interpolated, at once.
+        # A single Knudsen number is solved, except for the shipped rotor, for which it is interpolated.
         if out is None and at is not None and knudsen is None and rotor != {"vanes": 4}:
             numbers = [at]
         if at is None and len(numbers) > 1:
@@ -149,7 +150,7 @@ def _rotor_options(
     vanes: int | None, arm: float | None, room: str | None, *, round_: bool, shape: str, aspect: float,
     position: float, accommodation: float,
 ) -> dict[str, Any] | None:  # fmt: skip
-    """Return the rotor to draw, without what was left to be that of the shipped fields; None for a lone vane."""
+    """Return the options of the rotor to draw that differ from the shipped fields; None for a lone vane."""
     if vanes is None:
         for name, given in (("arm", arm is not None), ("round", round_)):
             if given:
@@ -190,7 +191,7 @@ def _say(
     *,
     as_json: bool,
 ) -> None:
-    """Print what was written."""
+    """Print the written files."""
     if as_json:
         print_json(_result(fields, shape, quantity, still, made))
         return
@@ -218,12 +219,12 @@ def _result(
     still: tuple[Path, float, int] | None,
     film: Film | None,
 ) -> dict[str, Any]:
-    """Return what is printed as JSON.
+    """Return the JSON output.
 
     Returns
     -------
     still : dict
-        The still; the key is left out where none was written.
+        The still; the key is absent if none was written.
     still.path : str
         File of the still.
     still.knudsen : float
@@ -231,7 +232,7 @@ def _result(
     still.bytes : int
         Size of the file.
     film : dict
-        The film; the key is left out where none was written.
+        The film; the key is absent if none was written.
     film.path : str
         File of the film.
     film.frames : as in edgewind.report.film.Film
@@ -247,14 +248,14 @@ def _result(
     shape : str
         Outline of the vane.
     drive : str
-        What moves the gas: thermal, flow or warm.
+        Drive of the gas: thermal, flow or warm.
     quantity : str
-        What the colours show.
+        Quantity of the colours.
     nodes : list of dict
         Knudsen numbers that were solved.
     nodes[].knudsen, nodes[].coefficient : as in edgewind.report.film.GasField
     nodes[].error : float or None
-        Estimated error of the coefficient; null where it was not computed.
+        Estimated error of the coefficient; null if not computed.
     nodes[].area_share, nodes[].edge_share, nodes[].mass_residual : as in edgewind.report.film.GasField
         Left out for a rotor.
     """

@@ -66,7 +66,7 @@ def gas(
 
 
 def _result(state: GasState, definition: str, path: float, knudsen: float | None) -> dict[str, Any]:
-    """Return what is printed as JSON, SI.
+    """Return the JSON output, SI.
 
     Returns
     -------
@@ -85,7 +85,7 @@ def _result(state: GasState, definition: str, path: float, knudsen: float | None
         Name of the flow regime at that Knudsen number.
     viscosity_pa_s, conductivity_w_m_k, number_density_m3, most_probable_speed_m_s : as in edgewind.gas.GasState
     sources : list of str
-        Where the viscosity of each gas comes from.
+        Source of the viscosity of each gas.
     """
     from edgewind.gas import rarefaction, regime
 

@@ -23,7 +23,7 @@ _LOOK_S = 0.1
 
 
 class Keys:
-    """The keyboard while something runs: single keys at a terminal, lines from anywhere."""
+    """The keyboard during a sweep: single keys at a terminal, lines from any input."""
 
     def __init__(self, stream: TextIO) -> None:
         self._stream = stream
@@ -32,7 +32,7 @@ class Keys:
         self.live = (_terminal is not None or _console is not None) and stream.isatty()
         self._number: int | None = None
         if _terminal is not None:
-            with contextlib.suppress(OSError, ValueError):  # not every stream is a file of the system
+            with contextlib.suppress(OSError, ValueError):  # not every stream has a file descriptor
                 self._number = stream.fileno()
 
     def __enter__(self) -> Self:
@@ -47,7 +47,7 @@ class Keys:
         self._whole()
 
     def key(self) -> str:
-        """Return the key that was pressed, in small letters; empty where none was."""
+        """Return the pressed key in lower case; empty if there is none."""
         if self.live and _console is not None:
             return str(_console.getwch()).lower() if _console.kbhit() else ""
         if not self.live or self._number is None:
@@ -65,12 +65,12 @@ class Keys:
         prompt : str
             What is asked.
         still : callable
-            Whether it is still asked; checked while no key is pressed.
+            Whether the question is still open; checked while no key is pressed.
 
         Returns
         -------
         str or None
-            What was typed, empty where it is not asked any more; None where there is no more input.
+            The typed line, empty if the question has been closed; None at the end of the input.
         """
         self._whole()
         try:
@@ -102,7 +102,7 @@ class Keys:
         return line.decode(errors="replace")
 
     def _console_line(self, still: Callable[[], bool]) -> str:
-        """Read a line from a Windows console, key by key, so that it can be let go of."""
+        """Read a line from a Windows console, key by key, so that reading can be cancelled."""
         line = ""
         while True:
             if not _console.kbhit():

@@ -33,7 +33,7 @@ def new(
 
 
 def _asked(folder: Path) -> list[Path]:
-    """Ask for the bench, and make its folder once everything is answered."""
+    """Ask for the bench, and create its folder after the last answer."""
     from edgewind.bench import parse_bench
     from edgewind.bench.form import reading_titles, write_units
     from edgewind.bench.questions import describe_bench
@@ -71,7 +71,7 @@ def _asked(folder: Path) -> list[Path]:
 
 
 def _say_what_decides(text: str) -> None:
-    """Print which of the unknown and uncertain values change the predicted answer most."""
+    """Print the unknown and uncertain values that change the predicted answer most."""
     from edgewind.plan.deciding import deciding
 
     found = deciding(text)
@@ -81,5 +81,5 @@ def _say_what_decides(text: str) -> None:
     print(
         "  Measuring these better narrows the prediction most; they are lines of bench.toml."
         if found
-        else "  Nothing that is stated or left unknown here changes the prediction by more than 2 %."
+        else "  No stated or unknown value changes the prediction by more than 2 %."
     )

@@ -69,7 +69,7 @@ def next_readings(
 
 
 def _several(plans: tuple[Plan, ...]) -> dict[str, Any]:
-    """Return what is printed as JSON where there are several experiments.
+    """Return the JSON output for several experiments.
 
     Returns
     -------

@@ -24,9 +24,9 @@ if TYPE_CHECKING:
 
 _PRESSURES, _PRESSURES_IN_TIME = "0.02Pa:20Pa:40", "0.1Pa:10Pa:5"
 _WIDTH = 100
-# With the pressures that are taken where none are asked for, every third one is printed.
+# Of the default pressures, every third one is printed.
 _ROWS_APART = 3
-# A run in time is made at so many pressures at most.
+# Largest number of pressures of a run in time.
 _MOST_STARTS = 12
 
 
@@ -93,7 +93,7 @@ def predict(
             )
         wanted = parse_pressures(_PRESSURES_IN_TIME)
     alone = bench_beside_readings(bench, fit=False)
-    changed_bench(alone.bench, asked)  # what cannot be is refused before anything is fitted
+    changed_bench(alone.bench, asked)  # impossible values are refused before a fit
     fitted, why_not, readings = None, "", None
     if fit or (fit is None and asked and has_readings(bench)):
         fitted, why_not, readings = _fitted(bench)
@@ -172,16 +172,16 @@ def _starts(found: Prediction, vane_k: float) -> list[WarmStart]:
 def _result(
     found: Prediction, laws: list[Scaling], moved: WhatIf | None, start: FittedBench, starts: list[WarmStart]
 ) -> dict[str, Any]:
-    """Return what is printed as JSON, SI: the prediction, and what was asked for besides.
+    """Return the JSON output, SI: the prediction and further results.
 
     Returns
     -------
     scaling : list of edgewind.evidence.scaling.ScalingResult
-        How both optima move with the width of the vane; empty without `--scaling`.
+        Change of both optima with the width of the vane; empty without `--scaling`.
     what_if : edgewind.evidence.WhatIfResult or None
-        How both optima move with the change, over draws; null without `--set` or `--fit`.
+        Change of both optima with the change of the bench, over draws; null without `--set` or `--fit`.
     starts : list of edgewind.rotor.WarmStart
-        How it turns from rest with vanes of the temperature that was asked for; empty without `--vane-at-start`.
+        Motion from rest with vanes of the given temperature; empty without `--vane-at-start`.
     """
     what_if = None if moved is None else moved.to_result()
     return with_start(
@@ -190,7 +190,7 @@ def _result(
 
 
 def _fitted(path: Path) -> tuple[Fit | None, str, pd.DataFrame]:
-    """Fit every drive together to the readings of a folder, given as well; None and the reason where that cannot be."""
+    """Fit every drive to the readings of a folder and return them, too; None and the reason if that is impossible."""
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
@@ -210,7 +210,7 @@ def _fitted(path: Path) -> tuple[Fit | None, str, pd.DataFrame]:
 
 
 def _scaling(bench: Any, figure: Path, drawn: Any) -> list[Any]:
-    """Follow both optima over the width of the vane, by the bench as described or by a fit to its readings."""
+    """Return both optima against the width of the vane, by the bench as described or by a fit to its readings."""
     from edgewind.evidence import both_laws
     from edgewind.report import plot_scaling
 

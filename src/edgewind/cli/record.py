@@ -228,30 +228,30 @@ def _print_plan(bench: Any, request: Any, waiting: list[Any], *, as_json: bool) 
     for step in request.steps():
         print(f"  {step.number:>3}  {bench.shown.text(step.words)}")
     if request.adaptive:
-        print(indented("The pressures are chosen as the sweep goes on."))
+        print(indented("The pressures are chosen during the sweep."))
     print("Dry run: nothing was moved, opened or written.")
 
 
 def _plan(bench: Bench, request: SweepRequest, waiting: list[Unfinished]) -> dict[str, Any]:
-    """Return what a sweep would do, as printed as JSON.
+    """Return the JSON output of the plan of a sweep.
 
     Returns
     -------
     moves : list of str
-        What the program would move, in words.
+        Devices that the program would move, in words.
     cautions : list of str
-        What to beware of.
+        Cautions for the sweep.
     steps : list of dict
-        The steps in their order; of an adaptive sweep, those that are known beforehand.
+        The steps in their order; of an adaptive sweep, those known in advance.
     steps[].number, steps[].kind, steps[].pressure_pa, steps[].direction : as in edgewind.live.sweep_request.Step
     steps[].changes : list of str
-        What is changed in a run, in order; empty in other steps.
+        Changes in a run, in order; empty in other steps.
     adaptive : int
-        Most readings of an adaptive sweep; zero where the pressures are given.
+        Most readings of an adaptive sweep; zero for given pressures.
     target_interval : str or None
-        Interval of the optimum at which an adaptive sweep ends, as it was written; null without one.
+        Interval of the optimum at which an adaptive sweep ends, as written; null without one.
     unfinished : list of dict
-        Sweeps of this bench that were begun in the book and have no end.
+        Sweeps of this bench that were begun in the book and not ended.
     unfinished[].sweep : str
         Name of the sweep.
     unfinished[].done : int
@@ -296,7 +296,7 @@ def _print_check(bench: Bench, *, as_json: bool) -> None:
 
 
 def _checked(found: list[DeviceCheck]) -> dict[str, Any]:
-    """Return what the instruments answered, as printed as JSON.
+    """Return the JSON output of the answers of the instruments.
 
     Returns
     -------
@@ -311,7 +311,7 @@ def _checked(found: list[DeviceCheck]) -> dict[str, Any]:
 def _run(
     sweep: Sweep, console: Console, units: ShownUnits, *, remote: bool, made_by: str, identity: str | None
 ) -> None:
-    """Start the sweep and attend to it until it ends."""
+    """Start the sweep and serve it until it ends."""
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
     from edgewind.live import ControlSocket
@@ -405,7 +405,7 @@ def _asks(sweep: Any, number: int) -> bool:
 
 
 def _loud(event: Any, units: ShownUnits) -> str:
-    if event.kind in ("note", "command"):  # as it was typed
+    if event.kind in ("note", "command"):  # as typed
         return f"{event.kind}: {event.text}"
     if event.kind != "stored":
         return units.text(f"{event.kind}: {event.text}")
@@ -434,7 +434,7 @@ def _line(status: Any, units: ShownUnits) -> str:
 
 
 def sweep_result(sweep: Sweep, status: Status) -> dict[str, Any]:
-    """Return what a sweep did, SI, as printed as JSON.
+    """Return the JSON output of a finished sweep, SI.
 
     Returns
     -------
@@ -443,13 +443,13 @@ def sweep_result(sweep: Sweep, status: Status) -> dict[str, Any]:
     sweep : str
         Name of the sweep.
     resumed : bool
-        Whether it went on with an unfinished sweep.
+        Whether it resumed an unfinished sweep.
     phase : {"finished", "stopped", "failed"}
         How it ended.
     why : str
         How it ended, in words.
     problem : str
-        What went wrong; empty where nothing did.
+        The problem; empty if there was none.
     done : int
         Number of steps that are done.
     total : int
@@ -459,19 +459,19 @@ def sweep_result(sweep: Sweep, status: Status) -> dict[str, Any]:
     stored[].reading : int
         Number of the reading in the book.
     stored[].key : str
-        Key by which the book knows the reading, so that it is never there twice.
+        Key of the reading in the book, so that it is never stored twice.
     stored[].step_kind : {"reading", "coast-down", "run"}
         Kind of its step.
     stored[].step : int
         Number of its step.
     stored[].pressure_pa : float or None
-        Pressure as the gauge showed it last, Pa; null where it showed none.
+        Last pressure of the gauge, Pa; null if it gave none.
     stored[].speed_rad_s : float or None
-        Speed in its trace, rad/s; null where none was found.
+        Speed in its trace, rad/s; null if none was found.
     stored[].time : str
         Time at which it was taken, UTC.
     stored[].gauge : str
-        Gauge as it was written into the book.
+        Answer of the gauge as written into the book.
     stored[].path : str
         Path of its trace in the book; empty without a trace.
     skipped : list of dict

@@ -131,7 +131,7 @@ def respond(
 def _on_cluster(
     cluster: str, what: str, numbers: Sequence[float], about: dict[str, Any], progress: Callable[[int], None]
 ) -> list[Any]:
-    """Answer each Knudsen number as a piece of work of a cluster."""
+    """Compute each Knudsen number as a piece of work of a cluster."""
     from edgewind.kinetics.response import respond_to
     from edgewind.kinetics.rotor_respond import respond_rotor_to
     from edgewind.runner import open_runner
@@ -145,7 +145,7 @@ def _on_cluster(
 
 
 def _print_table(names: tuple[str, ...], rows: Iterable[tuple[Response | RotorResponse, list[str], int]]) -> None:
-    """Print an answer a line: its Knudsen number, its values in the order of `names`, its sweeps and its time."""
+    """Print a line for each response: Knudsen number, values in the order of `names`, sweeps and time."""
     titles = (name.replace("_", " ") for name in names)
     print(f"{'Kn':>8}" + "".join(f"{title:>16}" for title in titles) + f"{'sweeps':>8}{'seconds':>9}")
     for answer, cells, sweeps in rows:
@@ -155,7 +155,7 @@ def _print_table(names: tuple[str, ...], rows: Iterable[tuple[Response | RotorRe
 
 
 def sides_of(text: str) -> list[float]:
-    """Return the sides of a room from their text, apart by commas."""
+    """Return the sides of a room from a text with commas."""
     try:
         return [float(part) for part in text.split(",")]
     except ValueError:
@@ -165,7 +165,7 @@ def sides_of(text: str) -> list[float]:
 
 
 def _check_rotor_options(vanes: int | None, arm: float | None, room: str, position: float, plot: Path | None) -> None:
-    """Refuse what a rotor lacks, and what only a lone vane takes."""
+    """Refuse missing options of a rotor, and options of a lone vane."""
     for name, given in (("vanes", vanes), ("arm", arm)):
         if given is None:
             raise InputError(f"a rotor needs --{name}", key=name, fix="write, say, --vanes 4 --arm 1.5 --room 6,6,4")
@@ -194,5 +194,5 @@ def _with_error(answer: Response | RotorResponse, name: str) -> str:
     from edgewind.formatting import format_measured
 
     value, error = answer.values[name], answer.errors[name]
-    exact = error < 1e-9 * abs(value)  # rounding alone, as in free flight
+    exact = error < 1e-9 * abs(value)  # rounding only, as in free flight
     return format_measured(value, 0.0 if exact else error)

@@ -56,7 +56,7 @@ def rotor(
         trials=trials,
         seed=seed,
     )
-    # Of hundreds of designs only those that are proposed are worth minutes each.
+    # Of hundreds of designs only the proposed ones are worth minutes each.
     notes = solve_outside(found.rotors((found.own, *found.picked())), solve=solve, cluster=None, strict=False)
     if solve:
         found = found.judged_anew()

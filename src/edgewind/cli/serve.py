@@ -18,7 +18,7 @@ def serve(
     port: Annotated[int, typer.Option(min=0, max=65535, help="Port; 0 takes a free one.")] = 8765,
     host: Annotated[
         str,
-        typer.Option(help="Address to listen at; with any other than this machine's, visitors need the printed token."),
+        typer.Option(help="Address to listen on; with any other than this machine's, visitors need the printed token."),
     ] = "127.0.0.1",
     token: Annotated[
         str | None,
@@ -43,11 +43,11 @@ def serve(
 
 
 def _result(address: str) -> dict[str, str]:
-    """Return what is printed as JSON.
+    """Return the JSON output.
 
     Returns
     -------
     url : str
-        Address of the pages, with the token where one is asked for.
+        Address of the pages, with the token if one is required.
     """
     return {"url": address}

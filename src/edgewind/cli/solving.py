@@ -1,4 +1,4 @@
-"""Rotors outside the tables: solved where that is asked for, said so elsewhere."""
+"""Rotors outside the tables: solved on request, otherwise reported."""
 
 from __future__ import annotations
 
@@ -19,14 +19,14 @@ def solve_outside(
     Parameters
     ----------
     rotors : sequence of Bench or RotorParameters
-        Rotors, or the benches that they stand on.
+        Rotors, or their benches.
     solve : bool
         Whether to solve them, with their progress on the terminal.
     cluster : str, optional
         Dask scheduler that solves them.
     strict : bool
-        Whether vanes that nearly touch each other or the chamber are refused; else a sentence says that these are not
-        solved.
+        Whether vanes that nearly touch each other or the chamber are refused; otherwise a sentence states that they are
+        not solved.
 
     Raises
     ------

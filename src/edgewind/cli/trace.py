@@ -31,7 +31,7 @@ def trace(
         str | None, typer.Option(help="mains: take the time from the hum or flicker in the record itself.")
     ] = None,
     second: Annotated[
-        str | None, typer.Option(help="Channel of a second sensor a quarter pitch on, for the direction.")
+        str | None, typer.Option(help="Channel of a second sensor at a quarter pitch, for the direction.")
     ] = None,
     bright_leads: Annotated[
         str | None,
@@ -114,14 +114,14 @@ def trace(
 
 
 def _quantity(text: str, kind: str) -> float:
-    """Return what an option states, SI."""
-    from edgewind.units import parse_quantity  # with Pint, which takes longer than a trace
+    """Return the value of an option, SI."""
+    from edgewind.units import parse_quantity  # imports Pint, which takes longer than a trace
 
     return parse_quantity(text, kind)
 
 
 def _way(text: str | None) -> str | None:
-    """Return the sense of turning that an option names."""
+    """Return the sense of rotation of an option."""
     if text is None or text in ("clockwise", "anticlockwise"):
         return text
     raise InputError(
@@ -130,14 +130,14 @@ def _way(text: str | None) -> str | None:
 
 
 def _time_base(text: str | None) -> str | None:
-    """Return the time base that an option names."""
+    """Return the time base of an option."""
     if text is None or text == "mains":
         return text
     raise InputError(f"'{text}' is not a time base", key="--time-base", fix="write mains, or leave it out")
 
 
 def _region(text: str | None) -> tuple[int, int, int, int] | None:
-    """Return the region that an option names."""
+    """Return the region of an option."""
     if text is None:
         return None
     parts = text.split(",")

@@ -1,4 +1,4 @@
-"""The pages as an application: its state, its routes, its answers to errors."""
+"""The pages as an application: state, routes, and handling of errors."""
 
 from __future__ import annotations
 
@@ -27,12 +27,12 @@ def make_app(root: str | Path, policy: AccessPolicy | None = None) -> Starlette:
     root : path or str
         Folder with lab books and experiment folders, or one lab book, as file or URL.
     policy : AccessPolicy, optional
-        Who may ask; only this machine where absent.
+        Access policy; default: this machine only.
 
     Raises
     ------
     InputError
-        There is nothing at `root`.
+        `root` does not exist.
     """
     state = Pages(root)
 
@@ -56,7 +56,7 @@ def make_app(root: str | Path, policy: AccessPolicy | None = None) -> Starlette:
 
 
 def _warm(state: Pages) -> None:
-    """Compile and load what a first look at the question, and at the gas, would wait for."""
+    """Compile and load in advance the parts that the first visit of the question and of the gas needs."""
     from edgewind.bench import parse_bench
     from edgewind.web import whatif
 

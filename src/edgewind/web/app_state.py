@@ -1,4 +1,4 @@
-"""State behind the pages, and how a request finds it."""
+"""State of the pages, and its lookup for a request."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ class Pages:
     def __init__(self, root: str | Path) -> None:
         self.catalog = Catalog(root)
         self.feeds = ExperimentFeeds()
-        # A queue each, so that an interval of a moment does not wait for a study of a minute.
+        # A queue each, so that short intervals do not wait for a study of a minute.
         self.jobs = {name: Jobs() for name in ("studies", "films", "intervals")}
         self.gas = GasPictures(self.jobs["films"])
         self.sweeps = Sweeps(self.catalog, self.feeds)
@@ -39,12 +39,12 @@ class Pages:
         return address_of(str(self.catalog.root)).label
 
     def place_for(self, form: BookChoice) -> tuple[str, str | Path]:
-        """Return the book that a form names, by its entry and its place; one that is to be made is not made yet.
+        """Return the book that a form names, by its entry and its place; a new one is not created yet.
 
         Raises
         ------
         BookError
-            It may only be read from here.
+            It is read-only.
         FieldError
             The name of a new book cannot be used.
         """
@@ -55,7 +55,7 @@ class Pages:
         return made.name, made
 
     def close(self) -> None:
-        """Release everything; sweeps run on in their recorders."""
+        """Release everything; sweeps continue in their recorders."""
         self.sweeps.close()
         self.feeds.close()
         self.dropped.close()
@@ -65,7 +65,7 @@ class Pages:
 
 
 def pages_of(request: Request | WebSocket) -> Pages:
-    """Return the state behind the page that asks."""
+    """Return the state of the application of a request."""
     found: Pages = request.app.state.pages
     return found
 

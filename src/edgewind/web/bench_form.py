@@ -12,12 +12,12 @@ from edgewind.report.physics import path_at_one_pascal
 
 
 def outlook(text: str) -> dict[str, Any]:
-    """Return what the bench as described looks like and would do: measures for a drawing, cautions, the curve.
+    """Return the preview of a described bench: dimensions for a drawing, cautions, the curve.
 
     Raises
     ------
     FieldError
-        It cannot be read, or nothing can be predicted of it; the field is named where one is to blame.
+        It cannot be read, or no prediction is possible; names the field, if there is one.
     """
     try:
         bench = parse_bench(text)
@@ -39,7 +39,7 @@ def outlook(text: str) -> dict[str, Any]:
         "title": bench.experiment.title,
         "cautions": cautions_of(bench),
     }  # fmt: skip
-    from edgewind.web import whatif  # on first use: it loads the physics
+    from edgewind.web import whatif  # imported at first use: it loads the physics
 
     try:
         return found | {"predicted": whatif.predict_changed(bench, {}), "no_prediction": ""}

@@ -1,4 +1,4 @@
-"""Bodies of requests: a model for each form, read and checked in one place."""
+"""Bodies of requests: a model for each form, with validation."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ class TypedReading(Body):
     sure: bool = False
 
     def typed(self) -> dict[str, str]:
-        """Return the fields that were sent, without key, dropped file and confirmation."""
+        """Return the sent fields, without key, dropped file and confirmation."""
         return {
             name: str(value)
             for name, value in self.model_dump(exclude={"key", "drop", "sure"}, exclude_unset=True).items()
@@ -136,7 +136,7 @@ class SweepForm(BookChoice):
 
 
 class SweepCommand(Body):
-    """A command to a sweep that runs."""
+    """A command to a running sweep."""
 
     text: Text = ""
     run: Short = ""

@@ -19,7 +19,7 @@ from edgewind.web.errors import NotFoundError
 
 _MOST_ENTRIES = 500
 _RESCAN_S = 1.0
-NONE_AFTER = 2**31 - 1  # a part of a book after this reading holds its bench and its table, and no reading
+NONE_AFTER = 2**31 - 1  # a part of a book after this reading contains its bench and its table, but no reading
 
 
 @dataclass(frozen=True)
@@ -29,7 +29,7 @@ class CatalogEntry:
     Attributes
     ----------
     slug : str
-        Its name in addresses. It is only ever looked up among the places that were found, never joined to a path.
+        Its name in addresses. It is only looked up among the entries found, never joined to a path.
     kind : {"book", "folder"}
         What it is.
     target : str or Path
@@ -42,7 +42,7 @@ class CatalogEntry:
 
     @property
     def name(self) -> str:
-        """What people call it."""
+        """Its name for display."""
         return self.slug.replace("~", "/")
 
 
@@ -57,7 +57,7 @@ class Catalog:
     Raises
     ------
     InputError
-        There is nothing there.
+        The path does not exist.
     """
 
     def __init__(self, root: str | Path) -> None:
@@ -73,7 +73,7 @@ class Catalog:
 
     @property
     def folder(self) -> Path | None:
-        """The folder that new books are made in; None where one book alone was named."""
+        """The folder of new books; None if a single book was named."""
         return self.root if isinstance(self.root, Path) and self.root.is_dir() else None
 
     def entries(self, *, fresh: bool = False) -> list[CatalogEntry]:
@@ -110,7 +110,7 @@ class Catalog:
             yield CatalogEntry(slug, "book" if kind == "book" else "folder", target)
 
     def entry(self, slug: str) -> CatalogEntry:
-        """Return the place of that name.
+        """Return the entry of a name.
 
         Raises
         ------
@@ -124,7 +124,7 @@ class Catalog:
         raise NotFoundError(f"nothing called '{slug[:80]}' is in the catalog", fix="choose from the books page")
 
     def book(self, slug: str, *, write: bool = False) -> Book:
-        """Return an open book; it stays open for the next who asks.
+        """Return an open book; it stays open for later requests.
 
         Raises
         ------
@@ -148,11 +148,11 @@ class Catalog:
             return opened
 
     def slug_of(self, experiment: str, identity: str) -> str | None:
-        """Return the book that holds an experiment of that name and identity; None where it is not in the catalog."""
+        """Return the book with an experiment of that name and identity; None if it is not in the catalog."""
         mark = identity.rpartition(" ")[0]
         for place in self.entries(fresh=True):
             ours = place.kind == "book"
-            if isinstance(place.target, Path):  # that of a file is known without opening it
+            if isinstance(place.target, Path):  # that of a file needs no opening
                 ours = ours and mark == "file {}:{}".format(*_identity(place.target))
             if ours:
                 with contextlib.suppress(BookError):
@@ -161,7 +161,7 @@ class Catalog:
         return None
 
     def source(self, slug: str, experiment: str) -> ExperimentSource:
-        """Return an experiment as a study reads it."""
+        """Return an experiment as input of a study."""
         place = self.entry(slug)
         if place.kind == "folder":
             source = FolderSource(Path(place.target))
@@ -171,7 +171,7 @@ class Catalog:
         return BookSource(self.book(slug), experiment)
 
     def bench(self, slug: str, experiment: str) -> Bench:
-        """Return the bench of an experiment as it holds now, without reading its readings."""
+        """Return the present bench of an experiment, without its readings."""
         place = self.entry(slug)
         if place.kind == "folder":
             return self.source(slug, experiment).bench()
@@ -179,7 +179,7 @@ class Catalog:
         return _parsed(part.source.contents.bench.decode("utf-8-sig"), f"{place.name} ({experiment}): {BENCH_FILE}")
 
     def close(self) -> None:
-        """Let go of every book."""
+        """Close every book."""
         with self._lock:
             for book, _ in self._open.values():
                 book.close()
@@ -188,12 +188,12 @@ class Catalog:
 
 @lru_cache(maxsize=64)
 def _parsed(text: str, file: str) -> Bench:
-    """Read a `bench.toml` once; a slider asks for the same many times a second."""
+    """Read a `bench.toml` once; a slider needs the same many times a second."""
     return parse_bench(text, file=file)
 
 
 def _children(folder: Path) -> list[Path]:
-    """What lies in a folder, but for hidden things and links that lead out of it; nothing where it cannot be read."""
+    """Return the contents of a folder, without hidden files and links out of it; empty if it cannot be read."""
     try:
         inside = sorted(entry for entry in folder.iterdir() if not entry.name.startswith("."))
         root = folder.resolve()
@@ -203,7 +203,7 @@ def _children(folder: Path) -> list[Path]:
 
 
 def _identity(target: str | Path) -> tuple[int, int]:
-    """What changes when another file takes the place of a book."""
+    """Return the identity of the file of a book, which changes when another file replaces it."""
     if not isinstance(target, Path):
         return (0, 0)
     try:

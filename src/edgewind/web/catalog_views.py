@@ -15,7 +15,7 @@ from edgewind.web.views import bench_view
 
 
 def catalog_listing(catalog: Catalog) -> list[dict[str, Any]]:
-    """Return every place with its experiments; one that cannot be opened says why."""
+    """Return every entry with its experiments, or the reason why it cannot be opened."""
     return [_place(catalog, place) for place in catalog.entries(fresh=True)]
 
 
@@ -50,7 +50,7 @@ def _experiment(source: BookSource, name: str, count: int) -> dict[str, Any]:
 
 
 def experiment_page(catalog: Catalog, slug: str, experiment: str) -> dict[str, Any]:
-    """Return what the pages about one experiment begin with.
+    """Return the initial data of the pages about one experiment.
 
     Raises
     ------
@@ -87,12 +87,12 @@ def experiment_page(catalog: Catalog, slug: str, experiment: str) -> dict[str, A
 
 
 def unused_name(catalog: Catalog, name: str) -> Path:
-    """Return where a new book of that name will lie.
+    """Return the path of a new book of that name.
 
     Raises
     ------
     FieldError
-        There is no folder for it, it is not a plain name, or it is taken.
+        There is no folder for it, or the name is invalid or taken.
     """
     folder = catalog.folder
     if folder is None:

@@ -1,4 +1,4 @@
-"""The rotor in the dark under an envelope that was chilled or warmed: which way it turns, how fast, how long."""
+"""The rotor in the dark under a chilled or warmed envelope: direction, speed and duration of its rotation."""
 
 from __future__ import annotations
 
@@ -14,8 +14,7 @@ from edgewind.rotor import Surroundings, reach, run
 from edgewind.units import parse_measured
 from edgewind.web.whatif import check_changes, fastest, moved_rotor, plain_list
 
-# Envelopes that can be brought about, from dry ice to a hair dryer, and a freezer to begin with. Common practice,
-# no source.
+# Possible temperatures of an envelope, from dry ice to a hair dryer; default: a freezer. Common practice, no source.
 COLD_C = (-78, 60)
 CHILLED_C = -20
 _ICE_K = 273.15
@@ -25,31 +24,31 @@ _TOLERANCE = 1e-5
 def chilled(
     rotor: Bench | RotorDraws, changes: Mapping[str, str], envelope: str = "", pressure: str = ""
 ) -> dict[str, Any]:
-    """Return how the rotor turns in the dark after its envelope alone was brought to another temperature, at once.
+    """Return the motion of the rotor in the dark after an immediate change of its envelope's temperature.
 
-    It stands still, lamp off, vanes and gas as warm as the envelope was; from the first moment the envelope, and the
-    gas with it, has the new temperature. Vanes that cool more slowly than the gas turn it back while they do.
+    It starts at rest, lamp off, vanes and gas at the earlier temperature of the envelope; from the first moment the
+    envelope and the gas have the new one. Vanes that cool more slowly than the gas reverse the rotor meanwhile.
 
     Parameters
     ----------
     rotor, changes
         As for :func:`what_if`.
     envelope : str
-        New temperature of the envelope; `CHILLED_C` where empty.
+        New temperature of the envelope; default: `CHILLED_C`.
     pressure : str
-        Pressure; that of the greatest speed where empty, else the middle of those within reach.
+        Pressure; default: that of the greatest speed, or else the middle of those within reach.
 
     Returns
     -------
     dict
         ``time_s``, ``speed_rad_s``, ``pressure_pa``, ``from_k``, ``to_k``, ``most_rad_s`` (speed of the greatest size,
-        with its sign), ``most_at_s``, ``still_s`` (when it is below a twentieth of that for good; null within the time
-        shown).
+        with its sign), ``most_at_s``, ``still_s`` (time after which it stays below a twentieth of that; null if not
+        within the time shown).
 
     Raises
     ------
     InputError
-        As for :func:`what_if`, or a temperature or pressure that cannot be.
+        As for :func:`what_if`, or an impossible temperature or pressure.
     """
     check_changes(changes)
     bench, of, table = moved_rotor(rotor, changes)

@@ -1,7 +1,7 @@
-"""Files dropped on a page: taken apart safely, measured, and kept aside until a person stores or drops them.
+"""Files dropped on a page: unpacked safely, measured, and held until the user stores or discards them.
 
-Nothing is believed of a file but its bytes: an archive is unpacked by counting what comes out, a name is only ever
-shown, and a program is refused whatever it is called.
+Only the bytes of a file are trusted: the unpacked bytes of an archive are counted, names are only displayed, and
+programs are refused under any name.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ from edgewind.signals.trace import SUFFIXES
 from edgewind.signals.video import VIDEO_SUFFIXES
 from edgewind.web.tables import read_workbook, rows_of_table
 
-# Bytes of one file, and of everything that is kept aside; files in an archive, and how much it may grow.
+# Limits: bytes of one file, and of all held files; files in an archive, and its expansion.
 MOST_FILE = 256_000_000
 _MOST_ASIDE = 2_000_000_000
 _MOST_ITEMS = 500
@@ -40,7 +40,7 @@ _MOST_MEMBERS = 300
 _MOST_UNPACKED = 1_000_000_000
 _MOST_RATIO = 200
 _BLOCK = 1 << 20
-# Frames that the mean picture of a clip is taken over.
+# Frames of the mean picture of a clip.
 _MOST_MEAN = 400
 _PROGRAMS = {
     b"MZ": "a Windows program", b"\x7fELF": "a program", b"\xcf\xfa\xed\xfe": "a program",
@@ -51,23 +51,23 @@ _TABLES = (".csv", ".tsv", ".txt")
 
 @dataclass(frozen=True)
 class Dropped:
-    """A file that was dropped, or one that came out of an archive.
+    """A dropped file, or one from a dropped archive.
 
     Attributes
     ----------
     id : str
-        Its name on the page; empty where it was refused or is a table.
+        Its name on the page; empty if it was refused or is a table.
     name : str
-        Name of the file, for people.
+        Name of the file, for display.
     kind : {"trace", "table", "refused"}
         What it was taken for.
     problem : str
         Why it was refused.
     details : dict
-        Of a trace: speed, flags, channel, interval and a drawing; of a clip the mean frame with its patches, too. Of a
+        Of a trace: speed, flags, channel, interval and a drawing; of a clip also the mean frame with its patches. Of a
         table: its rows.
     path : Path or None
-        Where the bytes of a trace are.
+        File with the bytes of a trace.
     """
 
     id: str
@@ -83,7 +83,7 @@ class Dropped:
 
 
 class DroppedFiles:
-    """Files kept aside, the latest ones; safe between threads, one file measured at a time."""
+    """The latest dropped files; safe between threads, one file measured at a time."""
 
     def __init__(self) -> None:
         self._folder = Path(tempfile.mkdtemp(prefix="edgewind-dropped-"))
@@ -91,20 +91,20 @@ class DroppedFiles:
         self._kept: OrderedDict[str, Dropped] = OrderedDict()
 
     def place(self) -> Path:
-        """Return where the bytes of the next file go."""
+        """Return the path for the bytes of the next file."""
         return self._folder / secrets.token_hex(8)
 
     def take(self, path: Path, name: str, bench: Bench) -> list[Dropped]:
-        """Measure a file, or every file of an archive; what cannot be used says why.
+        """Measure a file, or every file of an archive; unusable ones have a reason.
 
         Parameters
         ----------
         path : Path
             Its bytes, in the folder of this object; it is removed unless it is a trace.
         name : str
-            What it was called.
+            Its original name.
         bench : Bench
-            Its tachometer says how traces are read.
+            Its tachometer determines how traces are read.
         """
         with self._busy:
             name = _shown(name)
@@ -118,12 +118,12 @@ class DroppedFiles:
             return list(self._one(path, name, bench))
 
     def get(self, key: str) -> Dropped:
-        """Return a trace that is kept aside.
+        """Return a dropped trace.
 
         Raises
         ------
         InputError
-            It is not there any more.
+            It has been discarded.
         """
         with self._lock:
             found = self._kept.get(key)
@@ -132,7 +132,7 @@ class DroppedFiles:
         return found
 
     def forget(self, key: str) -> None:
-        """Remove a file that was stored or is not wanted."""
+        """Remove a stored or discarded file."""
         with self._lock:
             found = self._kept.pop(key, None)
         if found is not None and found.path is not None:
@@ -209,7 +209,7 @@ class DroppedFiles:
                     oldest.path.unlink(missing_ok=True)
 
     def _unpacked(self, path: Path) -> Iterator[tuple[str, Path]]:
-        """Give each file of an archive, unpacked into a file of our own; all of them are looked at first."""
+        """Yield each file of an archive, unpacked into a file of our own; all members are checked first."""
         try:
             archive = zipfile.ZipFile(path)
         except (zipfile.BadZipFile, OSError) as error:
@@ -236,12 +236,12 @@ class DroppedFiles:
 
 
 def check_members(members: list[zipfile.ZipInfo], packed: int) -> None:
-    """Check that an archive holds files only, inside itself, and does not grow beyond measure.
+    """Check that an archive holds only files inside itself, and that its expansion is limited.
 
     Raises
     ------
     InputError
-        Names the member and what is wrong with it.
+        Names the member and its fault.
     """
     if len(members) > _MOST_MEMBERS:
         raise InputError(f"the ZIP holds {len(members)} files", fix=f"drop up to {_MOST_MEMBERS} at once")
@@ -263,7 +263,7 @@ def check_members(members: list[zipfile.ZipInfo], packed: int) -> None:
 
 
 def copy_counted(source: IO[bytes], sink: IO[bytes], most: int) -> int:
-    """Copy a stream, and return its length; the length that an archive states is not believed.
+    """Copy a stream, and return its length; the length stated in an archive is not trusted.
 
     Raises
     ------
@@ -280,7 +280,7 @@ def copy_counted(source: IO[bytes], sink: IO[bytes], most: int) -> int:
 
 
 def book_path(name: str, content: Path) -> str:
-    """Return the path under which a dropped file is kept in a book: its own name, with a mark of its bytes."""
+    """Return the path of a dropped file in a book: its own name, with a digest of its bytes."""
     digest = hashlib.sha256()
     with content.open("rb") as file:
         while block := file.read(_BLOCK):

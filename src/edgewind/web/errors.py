@@ -1,4 +1,4 @@
-"""Errors of the pages, and how each is answered: as JSON beside a field, or as a page."""
+"""Errors of the pages, and their responses: as JSON beside a field, or as a page."""
 
 from __future__ import annotations
 
@@ -15,11 +15,11 @@ from edgewind.errors import FieldError as FieldError
 
 
 class DoubtError(FieldError):
-    """A value can be stored, but may be a mistake: it is stored when it is sent again as right."""
+    """A value may be a mistake: it is stored only if it is sent again with a confirmation."""
 
 
 class NotFoundError(InputError):
-    """Nothing of that name is in the catalog."""
+    """The catalog has no entry of that name."""
 
 
 class TooLargeError(InputError):
@@ -30,7 +30,7 @@ _STATUS = ((NotFoundError, 404), (TooLargeError, 413), (LockedBookError, 503))
 
 
 def handlers() -> dict[Any, ExceptionHandler]:
-    """Return the answer to each kind of error."""
+    """Return the handler of each kind of error."""
     return {EdgewindError: _refuse, HTTPException: _refuse_address, Exception: _report_fault}
 
 

@@ -1,4 +1,4 @@
-"""Pictures of the gas round a rotor or a vane: its fields are shipped, or computed once beside the server."""
+"""Pictures of the gas round a rotor or a vane: shipped fields, or fields computed once beside the server."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from edgewind.report import film
 from edgewind.web.jobs import Jobs, PageJob
 from edgewind.web.work import compute_gas
 
-# The rotor from above, which is shipped whole, and lone vanes.
+# The rotor from above, which is completely shipped, and lone vanes.
 ROTOR = "rotor"
 SHAPES = {
     ROTOR: "a rotor of four, from above", "strip": "a long strip", "square": "a square",
@@ -22,7 +22,7 @@ _MOST_PICTURES = 8
 
 
 def choices() -> dict[str, Any]:
-    """Return what can be chosen, in words."""
+    """Return the choices, in words."""
     return {
         "shapes": SHAPES,
         "drives": {key: drive.title for key, drive in film.DRIVES.items()},
@@ -37,12 +37,12 @@ def choices() -> dict[str, Any]:
 
 
 def check_ways(ways: Mapping[str, str]) -> None:
-    """Check that all that was chosen is there to choose.
+    """Check that all choices exist.
 
     Raises
     ------
     InputError
-        Names what is not.
+        Names one that does not exist.
     """
     for table, name in (
         (film.DRIVES, "drive"),
@@ -68,7 +68,7 @@ class GasPictures:
         self._pictures: OrderedDict[tuple[Any, ...], film.GasPicture | film.RotorPicture] = OrderedDict()
 
     def state(self, shape: str, drive: str) -> dict[str, Any]:
-        """Return which Knudsen numbers are computed, and start the computation of the others."""
+        """Return the computed Knudsen numbers, and start the computation of the others."""
         check_ways({"shape": shape, "drive": drive})
         if shape == ROTOR:
             found = sorted(float(field.knudsen) for field in film.shipped_rotor_fields(drive))
@@ -82,12 +82,12 @@ class GasPictures:
         return view | {"solved": sorted(job.part), "all": every}
 
     def picture(self, ways: Mapping[str, str], knudsen: float) -> tuple[bytes, str]:
-        """Return a picture for the page as PNG, and what it shows in words.
+        """Return a picture for the page as PNG, with its alternative text.
 
         Raises
         ------
         InputError
-            A choice that is none, or a Knudsen number beyond what is computed so far.
+            An invalid choice, or a Knudsen number beyond those computed so far.
         """
         check_ways(ways)
         quantity, theme, drive = (
@@ -106,11 +106,11 @@ class GasPictures:
             self._pictures[key] = drawn
             while len(self._pictures) > _MOST_PICTURES:
                 self._pictures.popitem(last=False)
-        with self._drawing:  # one figure cannot be drawn by two threads at once
+        with self._drawing:  # a figure cannot be drawn by two threads at the same time
             return drawn.png(knudsen), drawn.alt()
 
     def still(self, ways: Mapping[str, str], knudsen: float) -> tuple[bytes, str]:
-        """Return a picture to keep, and its kind, ``png`` or ``svg``."""
+        """Return a picture to save, and its kind, ``png`` or ``svg``."""
         check_ways(ways)
         kind = ways.get("kind", "png")
         if kind not in ("png", "svg"):
@@ -128,7 +128,7 @@ class GasPictures:
         return self._jobs.ask(("gas", shape, drive), compute_gas, lambda out: (shape, drive))
 
     def _of(self, ways: Mapping[str, str]) -> film.GasSeries:
-        """The fields that are computed so far; reading what is kept takes milliseconds."""
+        """Return the fields computed so far; reading stored ones takes milliseconds."""
         shape, drive = ways["shape"], ways.get("drive", "thermal")
         ready = film.shipped_fields(shape, drive)
         solved = [field.knudsen for field in ready] or sorted(self._job(shape, drive).part)

@@ -1,4 +1,4 @@
-"""Long work asked for from the pages: run beside the server, and kept with its files while the server runs."""
+"""Long work of the pages: run beside the server, and kept with its files while the server runs."""
 
 from __future__ import annotations
 
@@ -16,24 +16,24 @@ from edgewind.files import replacing
 from edgewind.runner import Job, LocalRunner, Runner
 
 _MOST_KEPT = 24
-# The work yields to the pages: a reading that is to be shown comes first.
+# The work yields to the pages, so that new readings are shown first.
 _NICE = 10
 _UNDER_WAY = ("waiting", "running")
 
 
 class PageJob:
-    """Work that was asked for.
+    """Work of the pages.
 
     Attributes
     ----------
     id : str
         Its name in addresses.
     key : tuple
-        Everything that its result depends on. Asked for again, it is not done again.
+        Everything that its result depends on. A repeated order is not done again.
     arguments : tuple
-        What its function was called with.
+        Arguments of its function.
     folder : Path
-        Where it writes.
+        Its output folder.
     """
 
     def __init__(self, key: tuple[Any, ...], folder: Path, arguments: tuple[Any, ...], job: Job) -> None:
@@ -41,7 +41,7 @@ class PageJob:
 
     @property
     def state(self) -> str:
-        """Where it stands: waiting, running, done, failed or cancelled."""
+        """Its state: waiting, running, done, failed or cancelled."""
         return self._job.state
 
     @property
@@ -51,12 +51,12 @@ class PageJob:
 
     @property
     def part(self) -> list[float]:
-        """Results that can be used before the rest is there."""
+        """Partial results that can be used before the end."""
         return list(self._job.messages.get("part", ()))
 
     @property
     def kept(self) -> tuple[Any, ...]:
-        """Results that further work needs and no page shows."""
+        """Results for further work, not shown on a page."""
         return tuple(self._job.messages.get("kept", ()))
 
     def wait(self, seconds: float | None = None) -> bool:
@@ -68,7 +68,7 @@ class PageJob:
         return self._job.cancel()
 
     def to_dict(self) -> dict[str, Any]:
-        """Return how it stands, for a page."""
+        """Return its state, for a page."""
         waiting = ("waiting for its turn" if self.state == "waiting" else "getting ready", 0, 1)
         what, done, total = self._job.messages.get("progress", waiting)
         view = {
@@ -89,7 +89,7 @@ class Jobs:
     Parameters
     ----------
     runner : Runner, optional
-        Where the work is done; one process of this machine where absent.
+        Where the work is done; default: one process of this machine.
     """
 
     def __init__(self, runner: Runner | None = None) -> None:
@@ -101,7 +101,7 @@ class Jobs:
     def ask(
         self, key: tuple[Any, ...], function: Callable[..., Any], arguments: Callable[[Path], tuple[Any, ...]]
     ) -> PageJob:
-        """Order work, or return the job that does or did the same.
+        """Order work, or return the existing job with the same key.
 
         Parameters
         ----------
@@ -110,7 +110,7 @@ class Jobs:
         function : callable
             The work.
         arguments : callable
-            Given the folder that the work may write in, returns what the function is called with.
+            Returns the arguments of the function, given the output folder of the work.
         """
         with self._lock:
             for known in self._all.values():
@@ -129,7 +129,7 @@ class Jobs:
             return self._all.get(key)
 
     def file(self, key: str, path: str) -> Path | None:
-        """Return a file of a finished job; None where there is none, or its path leads out of the job's folder."""
+        """Return a file of a finished job; None if there is none, or if its path leads out of the job's folder."""
         job = self.get(key)
         if job is None or job.state != "done":
             return None
@@ -148,7 +148,7 @@ class Jobs:
         return zip_folder(job.folder, self._folder / f"{job.id}.zip")
 
     def close(self) -> None:
-        """Cancel what is under way, and remove every file."""
+        """Cancel unfinished jobs, and remove every file."""
         self._runner.close()
         shutil.rmtree(self._folder, ignore_errors=True)
 

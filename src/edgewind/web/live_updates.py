@@ -1,4 +1,4 @@
-"""Updates of an experiment, read from its book and sent to every open page, whichever program wrote them."""
+"""Updates of an experiment, read from its book and sent to every open page, from any program."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from edgewind.book import Book, Marks, marks, read_part
 from edgewind.errors import EdgewindError
 from edgewind.web.views import AT_ONCE, bench_view, part_views
 
-# How often a followed book is asked how far it has come, seconds. The question costs well under a millisecond.
+# Interval at which a followed book is polled, s. A poll takes well under a millisecond.
 ASK_EVERY_S = 0.04
 # After an error.
 TROUBLE_S = 1.0
@@ -23,14 +23,14 @@ RUN = uuid.uuid4().hex[:12]
 
 
 class Subscriber:
-    """One open page: messages wait in its queue. A page that falls far behind is let go, and asks again by itself."""
+    """One open page: messages wait in its queue. One that falls far behind is disconnected and reconnects."""
 
     def __init__(self, loop: asyncio.AbstractEventLoop) -> None:
         self._loop = loop
         self._queue: asyncio.Queue[str | None] = asyncio.Queue(_MOST_WAITING)
 
     def put(self, message: str | None) -> None:
-        """Hand over a message, from any thread; None ends the page's connection."""
+        """Add a message, from any thread; None ends the page's connection."""
 
         def add() -> None:
             try:
@@ -44,7 +44,7 @@ class Subscriber:
             self._loop.call_soon_threadsafe(add)
 
     async def next(self, wait_s: float) -> str | None:
-        """Wait for the next message: an empty one after `wait_s` with nothing to tell, None at the end."""
+        """Wait for the next message: an empty one after `wait_s` without any, None at the end."""
         try:
             return await asyncio.wait_for(self._queue.get(), wait_s)
         except TimeoutError:
@@ -52,12 +52,12 @@ class Subscriber:
 
 
 class ExperimentFeed:
-    """One experiment of a book, followed by a thread of its own for as long as a page shows it.
+    """One experiment of a book, followed by a thread of its own while a page shows it.
 
     Parameters
     ----------
     open_one : callable
-        Gives the open book; asked again after trouble.
+        Returns the open book; called again after an error.
     experiment : str
         Its name.
     """
@@ -78,7 +78,7 @@ class ExperimentFeed:
     # For pages
 
     def add(self, listener: Subscriber, *, run: str = "", revision: int = 0) -> None:
-        """Begin to tell a page; first everything that it has not seen, by the run of the server and its revision."""
+        """Subscribe a page; it first receives everything new to it, by the run of the server and its revision."""
         with self._lock:
             known = revision if run == RUN else 0
             rows = [row for row in self._rows.values() if row["revision"] > known]
@@ -91,17 +91,17 @@ class ExperimentFeed:
                 self._thread.start()
 
     def remove(self, listener: Subscriber) -> None:
-        """Stop telling a page."""
+        """Unsubscribe a page."""
         with self._lock:
             if listener in self._listeners:
                 self._listeners.remove(listener)
 
     def kick(self) -> None:
-        """Look at once: something was just written here."""
+        """Poll immediately, after a write of this server."""
         self._kick.set()
 
     def rows(self) -> list[dict[str, Any]]:
-        """Return the readings that are known now, in order."""
+        """Return the present readings, in order."""
         with self._lock:
             return [self._rows[number] for number in sorted(self._rows)]
 
@@ -130,7 +130,7 @@ class ExperimentFeed:
             try:
                 self._look()
                 self._set_trouble("")
-            except Exception as error:  # whatever it is, the pages show it until a later look succeeds
+            except Exception as error:  # the pages show any error until a later poll succeeds
                 text = str(error) if isinstance(error, EdgewindError) else f"the book cannot be followed ({error!r})"
                 self._set_trouble(text)
                 wait = TROUBLE_S
@@ -142,7 +142,7 @@ class ExperimentFeed:
             self._kick.clear()
 
     def _look(self) -> None:
-        """See how far the book has come, and read what is new."""
+        """Poll the book, and read new rows."""
         book = self._open()
         there = marks(book).get(self.experiment)
         if there is None:
@@ -151,7 +151,7 @@ class ExperimentFeed:
             return
         known = self._marks
         if there.benches != known.benches or there.readings < known.readings or there.changes < known.changes:
-            # Another bench gives every pressure another value; a book that went back is another book.
+            # Another bench changes every pressure; a book with fewer rows is another book.
             known = Marks(0, 0, 0)
             with self._lock:
                 self._rows.clear()
@@ -165,7 +165,7 @@ class ExperimentFeed:
                 book, self.experiment, after=after, changed_after=changed_after if after == known.readings else None,
                 most=AT_ONCE,
             )  # fmt: skip
-            # A change may belong to a reading that comes with a later part: it is read with it then.
+            # A change may belong to a reading of a later part, with which it is then read.
             rows = part_views(part)
             with self._lock:
                 self._revision += 1
@@ -197,19 +197,19 @@ class ExperimentFeed:
 
 
 class ExperimentFeeds:
-    """The watch of every experiment that was looked at."""
+    """The feed of every experiment that a page has shown."""
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
         self._of: dict[tuple[str, str], ExperimentFeed] = {}
 
     def of(self, slug: str, experiment: str, open_one: Callable[[], Book]) -> ExperimentFeed:
-        """Return the watch of an experiment."""
+        """Return the feed of an experiment."""
         with self._lock:
             return self._of.setdefault((slug, experiment), ExperimentFeed(open_one, experiment))
 
     def kick(self, slug: str, experiment: str) -> None:
-        """Look at once, where a page shows the experiment."""
+        """Poll immediately, if a page shows the experiment."""
         with self._lock:
             watch = self._of.get((slug, experiment))
         if watch is not None:

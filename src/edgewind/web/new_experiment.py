@@ -19,13 +19,13 @@ _STATED = ("channel", "interval", "marks")
 
 
 def template_bench() -> str:
-    """Return the commented `bench.toml` to begin with, without what only the owner of a rotor can have seen of it."""
+    """Return the commented initial `bench.toml`, without observations of a particular rotor."""
     text = write_field(template_text(), "rotor.leading_face", "not observed")
     return write_field(text, "rotor.vane_conductance", "")
 
 
 def with_title(text: str, name: str) -> str:
-    """Return a `bench.toml` titled with the name of its experiment, where the title is still that of the template."""
+    """Return a `bench.toml` with the name of its experiment as title, if the title is still that of the template."""
     title = re.search(r"^title = .*$", template_text(), re.MULTILINE)
     assert title is not None
     return text.replace(title[0], f"title = {tomlkit.string(name).as_string()}", 1)
@@ -37,14 +37,14 @@ def titles_for(bench_text: str, pressure_unit: str, speed_unit: str) -> tuple[st
     Parameters
     ----------
     bench_text : str
-        The `bench.toml`: a gauge read off its display takes pressures, any other takes volts.
+        The `bench.toml`: a display gauge takes pressures, any other takes volts.
     pressure_unit, speed_unit : str
-        Units that the numbers will be typed in.
+        Units of the typed numbers.
 
     Raises
     ------
     FieldError
-        A bench that cannot be read, or a unit of something else.
+        An invalid bench, or a unit of another quantity.
     """
     try:
         bench = parse_bench(bench_text)
@@ -64,7 +64,7 @@ def titles_for(bench_text: str, pressure_unit: str, speed_unit: str) -> tuple[st
 
 
 def state_key(book: Book, experiment: str, key: str, value: str) -> None:
-    """State in the description of the bench what was guessed of a trace; comments and order stay.
+    """State a guessed property of a trace in the description of the bench; comments and order stay.
 
     Parameters
     ----------
@@ -80,7 +80,7 @@ def state_key(book: Book, experiment: str, key: str, value: str) -> None:
     Raises
     ------
     InputError
-        Another key, or a value that the bench cannot have.
+        Another key, or an invalid value.
     """
     if key not in _STATED:
         raise InputError(f"'{key}' cannot be stated here", fix=f"choose one of {', '.join(_STATED)}")

@@ -1,4 +1,4 @@
-"""The next pressure that is worth measuring, by the choice that `edgewind next` makes."""
+"""The next pressure to measure, chosen as by `edgewind next`."""
 
 from __future__ import annotations
 
@@ -12,18 +12,18 @@ from edgewind.bench import Bench
 from edgewind.report.physics import path_at_one_pascal
 from edgewind.signals.columns import CURVE_COLUMNS
 
-# Knudsen numbers between which an optimum is looked for where nothing is measured yet: its usual place, and a decade
+# Knudsen numbers between which an optimum is sought before the first reading: its usual place, and a decade
 # and more on either side.
 THIN, DENSE = 30.0, 0.05
-# Fewer pressures show no maximum: until there are so many, the range is covered evenly.
+# Fewer pressures show no maximum: up to this number, the range is covered evenly.
 FEWEST = 6
-# So far beyond the densest gas measured may a reading lie where the gauge does not say how far it reaches.
+# Largest factor of a pressure beyond the densest measured gas if the gauge states no range.
 BEYOND = 1.6
 _COLUMNS = (*CURVE_COLUMNS, "sweep", "used", "lamp")
 
 
 def next_pressure(bench: Bench, rows: Sequence[Mapping[str, Any]], lowest_pa: float | None = None) -> dict[str, Any]:
-    """Return the pressure to measure next and why, or the sentence that says why none is.
+    """Return the pressure to measure next with the reason, or a sentence why there is none.
 
     Parameters
     ----------
@@ -32,7 +32,7 @@ def next_pressure(bench: Bench, rows: Sequence[Mapping[str, Any]], lowest_pa: fl
     rows : sequence of mapping
         Readings as :func:`edgewind.web.views.part_views` gives them.
     lowest_pa : float, optional
-        Lowest pressure that the pump reaches, Pa; where absent, what it has reached so far.
+        Lowest pressure that the pump reaches, Pa; default: the lowest so far.
     """
     from edgewind.evidence import sweep_data
     from edgewind.plan import AdaptiveChoice, Target, propose
@@ -55,10 +55,9 @@ def next_pressure(bench: Bench, rows: Sequence[Mapping[str, Any]], lowest_pa: fl
 
 
 def span(bench: Bench, rows: Sequence[Mapping[str, Any]], lowest_pa: float | None = None) -> tuple[float, float]:
-    """Return the pressures between which to look, Pa.
-
-    They lie around the usual place of an optimum, as far as the gauge reaches and, towards thin gas, as far as the
-    pump is said to reach, or has been seen to once there are two readings.
+    """Return the lowest and highest pressure of the search, Pa. They surround the usual place of an optimum, within the
+    range of the gauge and, towards thin gas, down to the stated pressure of the pump, or to the lowest of two or more
+    readings.
     """
     from edgewind.plan.ranges import gauge_range
 

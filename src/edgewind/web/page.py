@@ -22,9 +22,9 @@ from edgewind.report.environment import strict_environment
 from edgewind.report.palette import DARK, LIGHT, css_of
 from edgewind.units import to_si
 
-# A system may name scripts otherwise, and browsers then refuse them.
+# Some systems have other types for scripts, which browsers then refuse.
 mimetypes.add_type("text/javascript", ".js")
-# Units that people choose among, by what they measure; the first is what a new visitor sees.
+# Units to choose from, by quantity; the first is the default.
 UNITS = {"pressure": ("Pa", "mTorr", "mbar"), "angular speed": ("rpm", "rad/s")}
 TABS = (
     ("bench", "At the bench"),
@@ -59,7 +59,7 @@ def colours() -> str:
 
 @lru_cache(maxsize=1)
 def _mark() -> str:
-    """Return a mark of the static files that changes when one of them does."""
+    """Return a digest of the static files."""
     digest = hashlib.sha256(colours().encode())
     for entry in sorted((files("edgewind.web") / "static").iterdir(), key=lambda entry: entry.name):
         digest.update(entry.name.encode() + entry.read_bytes())
@@ -82,13 +82,13 @@ def _address(text: str) -> str:
 
 
 def _data(value: Any) -> Markup:
-    """JSON that may stand inside a script element."""
+    """Return JSON for the inside of a script element."""
     text = json.dumps(value, ensure_ascii=False, allow_nan=False)
     return Markup(text.replace("<", "\\u003c").replace("\u2028", "\\u2028").replace("\u2029", "\\u2029"))
 
 
 def _unit_sizes() -> dict[str, dict[str, float]]:
-    """Size in SI of every unit that the pages offer, from the one registry of the program."""
+    """Return the size in SI of every unit of the pages."""
     return {kind: {unit: float(to_si(1.0, unit, kind)) for unit in names} for kind, names in UNITS.items()}
 
 

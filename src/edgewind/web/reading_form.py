@@ -1,4 +1,4 @@
-"""Form of a typed reading: its fields become the cells of a row, or an error beside a field."""
+"""Form of a typed reading: its fields are converted to the cells of a row, or to an error of a field."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from edgewind.signals import pressure_from_volts
 from edgewind.units import from_si, parse_measured, to_si
 from edgewind.web.errors import FieldError
 
-# Fields of the form, and the titles whose cells they become.
+# Fields of the form, and the titles of their cells.
 FIELD_OF = {
     "gauge": "pressure", "pressure": "pressure", "pressure uncertainty": "pressure", "speed": "speed",
     "speed uncertainty": "speed", "trace": "speed", "lamp": "lamp", "sweep": "sweep",
@@ -28,20 +28,20 @@ FIELD_OF = {
 }  # fmt: skip
 _PLAIN = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
 _WORDS = ("under-range", "over-range")
-# A pressure so many times beyond those measured is asked about, once there are a few.
+# Factor beyond the measured pressures at which a pressure is questioned, once there are a few.
 _FAR = 30.0
 _FEWEST_KNOWN = 3
 
 
 class Form(FrozenModel):
-    """What an experiment's table can take from a form."""
+    """Fields that an experiment's table accepts."""
 
     units: dict[str, str] = Field(description="Unit of every title that the table has; empty for text.")
 
-    @computed_field(description="Titles of what a pressure may be typed as: gauge, pressure, or both.")  # type: ignore[prop-decorator]
+    @computed_field(description="Titles under which a pressure may be typed: gauge, pressure, or both.")  # type: ignore[prop-decorator]
     @property
     def pressures(self) -> list[str]:
-        """Titles of what a pressure may be typed as."""
+        """Titles under which a pressure may be typed."""
         return [title for title in ("gauge", "pressure") if title in self.units]
 
     @computed_field(description="Whether a speed may be typed.")  # type: ignore[prop-decorator]
@@ -52,7 +52,7 @@ class Form(FrozenModel):
 
     @property
     def pressure(self) -> str:
-        """Title of what a pressure is typed as first; empty where there is none."""
+        """First title under which a pressure may be typed; empty if there is none."""
         return next(iter(self.pressures), "")
 
 
@@ -72,7 +72,7 @@ def store_typed(
     made_by: str = "",
     trace: TraceFile | None = None,
 ) -> int:
-    """Store what was typed as a reading; returns its number.
+    """Store a typed reading; return its number.
 
     Parameters
     ----------
@@ -82,14 +82,14 @@ def store_typed(
         Its name.
     typed : mapping of str to str
         ``pressure`` with ``pressure_as`` (``gauge`` or ``pressure``), ``speed`` with ``speed_as`` (``speed`` or
-        ``period``), ``lamp``, ``sweep``, ``envelope``, ``note``. Numbers are taken in the unit of the table's title
-        where none is written with them.
+        ``period``), ``lamp``, ``sweep``, ``envelope``, ``note``. Numbers without a unit are in that of the table's
+        title.
     key : str
-        Made by the page; the same entry sent again is stored once.
+        Key made by the page; a repeated entry is stored once.
     made_by : str
         Who or what recorded it.
     trace : TraceFile, optional
-        The raw file that the speed is in; no speed is typed then.
+        The raw file with the speed, which is then not typed.
 
     Raises
     ------
@@ -102,7 +102,7 @@ def store_typed(
     cells = cells_of(form, typed, traced=trace is not None)
     if "time" in form.units:
         cells["time"] = _time(book, experiment, form.units["time"])
-    again = book.find_by_key(experiment, key)  # an answer that was lost: it is sent again with a later time
+    again = book.find_by_key(experiment, key)  # the response was lost: the entry is sent again with a later time
     if again is not None:
         return again
     try:
@@ -115,12 +115,12 @@ def store_typed(
 
 
 def cells_of(form: Form, typed: Mapping[str, str], *, traced: bool = False) -> dict[str, str]:
-    """Return the cells that a form's texts become; see :func:`store_typed`.
+    """Return the cells of the texts of a form; see :func:`store_typed`.
 
     Parameters
     ----------
     form : Form
-        What the table can take.
+        Fields that the table accepts.
     typed : mapping of str to str
         Texts by field.
     traced : bool
@@ -140,7 +140,7 @@ def cells_of(form: Form, typed: Mapping[str, str], *, traced: bool = False) -> d
         _speed(form, typed.get("speed_as", "speed"), typed.get("speed", "").strip(), cells)
     elif "trace" not in form.units:
         raise FieldError("speed", "this table has no column for traces", fix="begin an experiment for them")
-    # The book keeps these in any experiment, whether its table has a column for them or not.
+    # The book stores these in any experiment, also without a column of its table.
     lamp = " ".join(typed.get("lamp", "on").split()) or "on"
     if lamp != "on" or "lamp" in form.units:
         cells["lamp"] = lamp
@@ -164,7 +164,7 @@ def cells_of(form: Form, typed: Mapping[str, str], *, traced: bool = False) -> d
 
 
 def values_of(bench: Bench, form: Form, cells: Mapping[str, str]) -> dict[str, float | None]:
-    """Return pressure and speed of the cells in SI, None where there is none."""
+    """Return pressure and speed of the cells in SI, None for a missing one."""
     pressure = speed = None
     if _PLAIN.fullmatch(cells.get("pressure", "")):
         pressure = float(to_si(float(cells["pressure"]), form.units["pressure"], "pressure"))
@@ -185,7 +185,7 @@ def doubt_about(
     bench: Bench | None = None,
     typed: bool = False,
 ) -> tuple[str, str] | None:
-    """Return the field and the question where a reading looks like a likely mistake; None where it does not.
+    """Return the field and the question for a likely mistake in a reading; None without one.
 
     Parameters
     ----------
@@ -196,7 +196,7 @@ def doubt_about(
     lamp : str
         The lamp, as typed.
     bench : Bench, optional
-        Its gauge says which pressures can be volts, or lie outside what it shows.
+        Its gauge determines which pressures may be volts or lie outside its range.
     typed : bool
         Whether the pressure was typed as a pressure, and not as volts.
     """
@@ -208,7 +208,7 @@ def doubt_about(
         beyond = float(beyond_gauge([pressure], bench)[0])
         if beyond > FAR_OUTSIDE:
             far = format_number(beyond, 2)
-            return "pressure", f"This pressure is a factor of {far} outside what the gauge shows: is the unit right?"
+            return "pressure", f"This pressure is a factor of {far} outside the range of the gauge: is the unit right?"
         before = [row["pressure_pa"] for row in known if row["gauge_v"] is None]
         if volts_for_pressures([*before, pressure], bench) and not volts_for_pressures(before, bench):
             return "pressure", "The pressures typed so far all look like volts of the gauge: is this a pressure?"
@@ -236,16 +236,14 @@ def doubt_about(
 def _pressure(form: Form, title: str, text: str, cells: dict[str, str]) -> None:
     kind = "voltage" if title == "gauge" else "pressure"
     if not text:
-        raise FieldError("pressure", "empty", fix=f"type what the gauge shows, in {form.units[title]}")
+        raise FieldError("pressure", "empty", fix=f"type the reading of the gauge, in {form.units[title]}")
     if title == "pressure" and text.lower() in _WORDS:
         cells[title] = text.lower()
         return
     value, u = _number("pressure", text, form.units[title], kind, "3.269" if title == "gauge" else "1.24")
     cells[title] = value
     if title == "pressure" and float(value) <= 0:
-        raise FieldError(
-            "pressure", f"'{text}' is not above zero", fix="write under-range where the gauge shows nothing"
-        )
+        raise FieldError("pressure", f"'{text}' is not above zero", fix="write under-range if the gauge shows nothing")
     if u:
         if title == "gauge" or "pressure uncertainty" not in form.units:
             raise FieldError("pressure", "this table has no column for its uncertainty", fix="type the number alone")
@@ -286,7 +284,7 @@ def _speed(form: Form, way: str, text: str, cells: dict[str, str]) -> None:
 
 
 def _number(field: str, text: str, unit: str, kind: str, example: str) -> tuple[str, float]:
-    """Return a number as a cell in `unit`, with the uncertainty typed with it, 0 where there is none."""
+    """Return a number as a cell in `unit`, with its typed uncertainty, 0 without one."""
     plain = _with_point(text)
     if _PLAIN.fullmatch(plain):
         return plain, 0.0
@@ -303,18 +301,18 @@ def _number(field: str, text: str, unit: str, kind: str, example: str) -> tuple[
 
 
 def _with_point(text: str) -> str:
-    """A comma that stands alone among digits is a decimal comma."""
+    """Replace a single comma among digits, a decimal comma, by a point."""
     return text.replace(",", ".") if text.count(",") == 1 and "." not in text else text
 
 
 def _digits(text: str) -> int:
-    """Significant digits of the number that a text begins with."""
+    """Return the significant digits of the number at the beginning of a text."""
     found = re.match(r"\s*[+-]?0*\.?0*(\d*\.?\d*)", text)
     return len(found[1].replace(".", "")) if found else 4
 
 
 def _from_period(text: str, unit: str) -> tuple[str, float]:
-    """Turn the seconds of one turn into a speed in `unit`, with the uncertainty of the last digit carried over.
+    """Convert the seconds of one turn to a speed in `unit`, with the uncertainty of the last digit.
 
     ``omega = 2 pi / T`` and ``u(omega) / omega = u(T) / T`` (JCGM 100:2008, 5.1.6); the last digit is taken as
     rectangular (F.2.2.1).
@@ -340,7 +338,7 @@ def _from_period(text: str, unit: str) -> tuple[str, float]:
 
 
 def _as_many_digits(value: float, u: float) -> str:
-    """Write a value with so many digits that its last one stands for no less than `u`."""
+    """Write a value with a last digit not below `u`."""
     decimals = math.floor(-math.log10(u * math.sqrt(12)))
     if decimals >= 0:
         return f"{value:.{decimals}f}"
@@ -362,7 +360,7 @@ def _time(book: Book, experiment: str, unit: str) -> str:
 
 
 def excluded(book: Book, experiment: str, reading: int) -> str:
-    """Return why a reading is excluded now; empty where it is not."""
+    """Return why a reading is excluded; empty if it is not."""
     changes = [change for change in changes_of(book, experiment, [reading]) if change.cell == "exclude"]
     if changes:
         return changes[-1].after

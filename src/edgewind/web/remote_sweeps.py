@@ -1,4 +1,4 @@
-"""Sweeps in recorder programs of this user on this machine, followed and steered from here."""
+"""Sweeps in recorder programs of this user on this machine, monitored and steered from the pages."""
 
 from __future__ import annotations
 
@@ -16,8 +16,8 @@ from edgewind.live.client import channels, meet
 from edgewind.web.catalog import Catalog
 from edgewind.web.live_updates import ExperimentFeeds
 
-# How often to look for recorders that were begun, and how long to leave alone one that cannot be shown, seconds: at
-# first briefly, for it may only have been slow to say who it is.
+# Interval of the search for recorders, and pause before the next attempt with one that cannot be shown, s: short at
+# first, since it may only have been slow to identify itself.
 LOOK_EVERY_S = 0.4
 _LEAVE_ALONE_S = (0.5, 5.0)
 # A recorder sends its state five times a second; after so long without an update the page says so.
@@ -27,7 +27,7 @@ _GONE = "Lamp and valve may still be on: check them. Then resume the sweep, whic
 
 
 class RemoteSweep:
-    """A sweep that another program runs.
+    """A sweep of another program.
 
     Attributes
     ----------
@@ -59,7 +59,7 @@ class RemoteSweep:
 
     @property
     def run(self) -> str:
-        """What tells this recorder from the next that goes on with the sweep."""
+        """Identity of this recorder, different from that of one that resumes the sweep."""
         return self.recorder.run
 
     @property
@@ -83,14 +83,14 @@ class RemoteSweep:
         InputError
             The sweep has ended, its recorder has stopped, or the command was refused.
         BookError
-            The book may only be read from here: who may not write it may not steer what does.
+            The book is read-only here: steering requires write permission.
         """
         self._refuse_if_over()
         self._catalog.book(self.slug, write=True).must_be_writable()
         try:
             self.recorder.command(name, text, of=of)
         except RecorderNotFoundError:
-            self._thread.join(timeout=0.5)  # a sweep that ended by itself has said so by then
+            self._thread.join(timeout=0.5)  # a sweep that ended by itself has reported it by then
             self._refuse_if_over()
             raise
 
@@ -103,7 +103,7 @@ class RemoteSweep:
             raise InputError("This sweep has ended", fix="begin another, or resume it")
 
     def close(self) -> None:
-        """Hear of it no more; it goes on."""
+        """Unsubscribe; the sweep continues."""
         self._closing.set()
         self._listening.close()
         if self._thread is not threading.current_thread():
@@ -133,7 +133,7 @@ class RemoteSweep:
             self._tell_gone()
 
     def _connect(self) -> bool:
-        """Listen anew, where the recorder is still there and only the connection was lost."""
+        """Reconnect, if the recorder still runs and only the connection was lost."""
         try:
             self._listening = self.recorder.listen()
         except RecorderNotFoundError:
@@ -149,7 +149,7 @@ class RemoteSweep:
         self._tell(message)
 
     def _heard_rows(self, message: dict[str, Any]) -> None:
-        """Keep the rows of a run, all from the first, for a page that opens later."""
+        """Store all rows of a run, for a page that opens later."""
         with self._lock:
             if message["first"] == 0:
                 self._through = message | {"rows": []}
@@ -172,18 +172,18 @@ class RemoteSweep:
 
 
 class RecorderWatcher:
-    """Looks for recorders of this user, and finds the book in the catalog that each records into."""
+    """Searches for recorders of this user and for their books in the catalog."""
 
     def __init__(self, catalog: Catalog, feeds: ExperimentFeeds) -> None:
         self._catalog, self._feeds = catalog, feeds
         self._lock = threading.RLock()
         self._found: dict[Path, RemoteSweep] = {}
-        self._left_alone: dict[Path, tuple[float, float]] = {}  # until when, and for how long the next time
+        self._left_alone: dict[Path, tuple[float, float]] = {}  # end of the pause, and length of the next one
         self._closing = threading.Event()
         self._thread: threading.Thread | None = None
 
     def all(self) -> list[RemoteSweep]:
-        """Return all sweeps found, those that ended included, the latest last; a look is taken first."""
+        """Search, then return all sweeps found, ended ones included, the latest last."""
         with self._lock:
             if self._thread is None:
                 self._thread = threading.Thread(target=self._watch, name="look for recorders", daemon=True)
@@ -192,7 +192,7 @@ class RecorderWatcher:
             return list(self._found.values())
 
     def look(self) -> None:
-        """Look for running recorders."""
+        """Search for running recorders."""
         with self._lock:
             for path in channels():
                 until, _ = self._left_alone.get(path, (0.0, 0.0))
@@ -200,7 +200,7 @@ class RecorderWatcher:
                     self._meet(path)
 
     def close(self) -> None:
-        """Look no more; every sweep goes on."""
+        """Stop searching; every sweep continues."""
         self._closing.set()
         with self._lock:
             for one in self._found.values():
@@ -227,5 +227,5 @@ class RecorderWatcher:
 
     def _watch(self) -> None:
         while not self._closing.wait(LOOK_EVERY_S):
-            with contextlib.suppress(EdgewindError, OSError):  # the next look may succeed
+            with contextlib.suppress(EdgewindError, OSError):  # the next search may succeed
                 self.look()

@@ -1,4 +1,4 @@
-"""Form of a run through a change: its fields become a plan, or an error beside a field."""
+"""Form of a run through a change: its fields are converted to a plan, or to an error of a field."""
 
 from __future__ import annotations
 
@@ -13,14 +13,14 @@ from edgewind.web.bodies import BookChoice, Name, Short, Slug, Text
 from edgewind.web.errors import FieldError
 
 _T = TypeVar("_T")
-# What is changed, by the choice of the form.
+# Changes by the choice of the form.
 CHOICES = {
     "reversal": "lamp off, then the envelope",
     "lamp off": "lamp off",
     "lamp on": "lamp on",
-    "envelope": "the envelope, the lamp as it is",
+    "envelope": "the envelope, with the lamp unchanged",
     "other": "something else",
-    "mine": "what I do, by its button",
+    "mine": "a change by hand, noted by its button",
 }
 
 
@@ -41,7 +41,7 @@ class RunForm(BookChoice):
 
 
 def run_from_form(form: RunForm) -> SweepRequest:
-    """Return the run that a form asks for.
+    """Return the run of a form.
 
     Raises
     ------
@@ -77,7 +77,7 @@ def _changes(form: RunForm) -> tuple[PlannedChange, ...]:
         if not words:
             raise FieldError("other", "The change is not stated", fix="write it, such as: gas let in")
         if any(sign in words for sign in ",;") or re.search(r"\sat\s", words):
-            raise FieldError("other", "A change is one thing, in a few words", fix="leave out commas and moments")
+            raise FieldError("other", "A change is one thing, in a few words", fix="leave out commas and times")
         return (PlannedChange(after_s, other=words[:120]),)
     if form.what.startswith("lamp"):
         lamp = form.what.removeprefix("lamp ")
@@ -104,7 +104,7 @@ def _read(field: str, text: str, read: Callable[[str], _T], empty: _T) -> _T:
 
 
 def _size(text: str, kind: str, example: str) -> float:
-    """Read a positive quantity; of a time, a number alone is in seconds."""
+    """Read a positive quantity; a time without a unit is in seconds."""
     plain = f"{text} s" if kind == "time" and not re.search("[A-Za-zµ]", text) else text
     value = float(parse_quantity(plain, kind))
     if not value > 0:

@@ -1,4 +1,4 @@
-"""Access to the pages: from this machine alone, or with a token; never from a page of another site."""
+"""Access to the pages: from this machine only, or with a token; never from a page of another site."""
 
 from __future__ import annotations
 
@@ -20,16 +20,16 @@ from edgewind.web.errors import TooLargeError
 
 COOKIE = "edgewind_token"
 KEY = "token"
-# Most bytes of a request that brings no file.
+# Largest request without a file, bytes.
 MOST_BODY = 2_000_000
 FILES = "/api/files/"
 _LEAST_TOKEN = 16
-# Nothing but our own files; no frame of another site; no form to another site.
+# Only our own files; no frame of another site; no form to another site.
 _POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; media-src 'self' blob:; "
     "connect-src 'self'; font-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 )
-# A report holds its style in itself and runs no script.
+# A report contains its style and runs no script.
 REPORT_POLICY = (
     "default-src 'none'; style-src 'unsafe-inline'; img-src 'self' data:; form-action 'none'; base-uri 'none'; "
     "frame-ancestors 'none'; sandbox allow-downloads allow-same-origin allow-top-navigation-by-user-activation"
@@ -44,7 +44,7 @@ _HEADERS = {
 
 
 def is_loopback(host: str) -> bool:
-    """Return whether only this machine can reach what listens at `host`.
+    """Return whether only this machine can reach a server at `host`.
 
     Examples
     --------
@@ -60,7 +60,7 @@ def is_loopback(host: str) -> bool:
 
 
 def host_of(header: str) -> str:
-    """Return the host of a ``Host`` header or of an origin's rest, without the port, in lower case.
+    """Return the host of a ``Host`` header or of an origin, without the port, in lower case.
 
     Examples
     --------
@@ -74,16 +74,16 @@ def host_of(header: str) -> str:
 
 @dataclass(frozen=True)
 class AccessPolicy:
-    """What is let in.
+    """Access policy of the pages.
 
     Attributes
     ----------
     host : str
-        What the server listens at.
+        Address on which the server listens.
     token : str
-        What a visitor must show; empty on the loopback, where none is asked for.
+        Token that a visitor must send; empty on the loopback, where none is required.
     names : frozenset of str
-        Names under which this machine may be asked, beside bare addresses.
+        Allowed host names of this machine, besides IP addresses.
     """
 
     host: str = "127.0.0.1"
@@ -93,7 +93,7 @@ class AccessPolicy:
     def knows(self, host: str) -> bool:
         """Return whether a request for `host` is one for these pages: a name of this machine or an address.
 
-        A page of another site whose name is made to point here asks for that name, and is refused.
+        A page of another site whose name resolves to this machine sends that name, and is refused.
         """
         if is_loopback(self.host):
             return host == "localhost" or is_loopback(host)
@@ -107,8 +107,8 @@ class AccessPolicy:
 
 
 def access_policy(host: str, token: str | None = None, names: Iterable[str] = ()) -> AccessPolicy:
-    """Return the policy for a server that listens at `host`; off the loopback it asks for a token, made where none is
-    given.
+    """Return the policy for a server that listens at `host`; off the loopback it requires a token, a new one by
+    default.
 
     Raises
     ------
@@ -126,15 +126,15 @@ def access_policy(host: str, token: str | None = None, names: Iterable[str] = ()
 
 
 class Guard:
-    """Middleware that asks, of every request and every socket: is it for these pages, from one of them, with the
-    token where one is needed, and not too large.
+    """Middleware that checks of every request and socket its host, its origin, the token if one is required, and its
+    size.
     """
 
     def __init__(self, app: ASGIApp, policy: AccessPolicy) -> None:
         self._app, self._policy = app, policy
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Let a request in or refuse it."""
+        """Accept or refuse a request."""
         if scope["type"] not in ("http", "websocket"):
             await self._app(scope, receive, send)
             return
@@ -172,7 +172,7 @@ class Guard:
         if _is_same(query.pop(KEY, ""), self._policy.token):
             if scope["type"] == "websocket":
                 return None
-            # The token leaves the address at once, so that it does not stay in the history or on the screen.
+            # The token is removed from the address, so that it does not stay in the history or on the screen.
             where = scope["path"] if scope["path"].startswith("/") and not scope["path"].startswith("//") else "/"
             answer = RedirectResponse(where + ("?" + urlencode(query) if query else ""), 303)
             answer.set_cookie(COOKIE, self._policy.token, httponly=True, samesite="strict", path="/")
@@ -183,7 +183,7 @@ class Guard:
 
 
 def _same_site(headers: Headers, asked: str) -> bool:
-    """Return whether a request that changes something comes from one of our pages."""
+    """Return whether a modifying request comes from one of our pages."""
     if headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
         return False
     origin = headers.get("origin", "")
@@ -203,7 +203,7 @@ def _is_same(given: str, token: str) -> bool:
 
 
 def _bounded(receive: Receive, most: int) -> Receive:
-    """Count what a request brings, and raise where it is more than its limit."""
+    """Count the bytes of a request, and raise an error beyond its limit."""
     seen = 0
 
     async def bounded() -> Message:

@@ -1,4 +1,4 @@
-"""The server of the pages: on this machine alone, unless another address is named."""
+"""The server of the pages: on this machine only, unless another address is named."""
 
 from __future__ import annotations
 
@@ -37,11 +37,11 @@ def serve(
     root : path or str
         Folder with lab books and experiment folders, or one lab book, as file or URL.
     host : str
-        Address to listen at. Off the loopback every visitor must show a token.
+        Address to listen on. Off the loopback every visitor must send a token.
     port : int
         Port; 0 takes a free one.
     token : str, optional
-        The token to ask for, off the loopback; made where absent.
+        The required token, off the loopback; default: a new one.
     open_browser : bool
         Whether to open the pages in a browser.
     on_ready : callable, optional
@@ -50,7 +50,7 @@ def serve(
     Raises
     ------
     InputError
-        There is nothing at `root`, or the port cannot be had.
+        `root` does not exist, or the port is not available.
     """
     policy = access_policy(host, token)
     app = make_app(root, policy)
@@ -68,7 +68,7 @@ def serve(
     settings = uvicorn.Config(
         app,
         log_level="warning",
-        access_log=False,  # it would hold the token
+        access_log=False,  # it would contain the token
         server_header=False,
         ws="websockets-sansio",
         ws_max_size=65536,
@@ -82,7 +82,7 @@ def serve(
 
 
 def _is_no_cancelled_request(record: logging.LogRecord) -> bool:
-    """Return whether a record is a fault, and not a request that Ctrl-C cancelled."""
+    """Return whether a log record is an error, not a request cancelled by Ctrl-C."""
     cancelled = record.exc_info is not None and record.exc_info[0] is asyncio.CancelledError
     return not (cancelled or "graceful shutdown exceeded" in record.getMessage())
 

@@ -1,7 +1,7 @@
-"""Sweeps ordered from the pages: planned here, run by a recorder program of its own, steered over its control socket.
+"""Sweeps from the pages: planned here, run by a recorder program, steered over its control socket.
 
-The server holds no instrument. A recorder that was started outlives the server, and any server of the same user finds
-it again, so that a server which dies leaves no lamp without a program that can switch it off.
+The server holds no instrument. A recorder outlives the server, and any server of the same user finds it again, so that
+the failure of a server leaves no lamp without a program that can switch it off.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ from edgewind.web.remote_sweeps import RecorderWatcher, RemoteSweep
 
 MADE_BY = "these pages"
 _ROLES = ("gauge", "valve", "lamp", "tachometer", "thermometer", "thermostat")
-# How long a recorder may take to open its control socket, and how often to look for it, seconds.
+# Timeout for the control socket of a recorder, and interval of the search for it, s.
 _START_S = 120.0
 _LOOK_S = 0.1
 _MOST_PLANNED = 50
@@ -45,24 +45,24 @@ _MOST_PLANNED = 50
 
 @dataclass(frozen=True)
 class PlannedSweep:
-    """A sweep that was checked and shown, and moves nothing until it is started.
+    """A checked sweep, which moves nothing until it is started.
 
     Attributes
     ----------
     id : str
         Its name until it is started, and then the ``run`` of its recorder.
     slug, experiment : str
-        The experiment of a book that it will record into.
+        The experiment of a book into which it will record.
     folder : Path
         Holds the bench.
     book : str
         Path or URL of the book.
     request : SweepRequest or None
-        What to measure; None to continue the unfinished sweep.
+        The request; None to continue the unfinished sweep.
     moves, cautions : tuple of str
-        What a person should know before it starts.
+        What will move, and cautions, to show before the start.
     waiting : tuple of Unfinished
-        Unfinished sweeps of the experiment: continued, or discarded by a new one.
+        Unfinished sweeps of the experiment, to be continued, or discarded by a new one.
     """
 
     id: str
@@ -76,7 +76,7 @@ class PlannedSweep:
     waiting: tuple[Unfinished, ...] = field(default=())
 
     def to_dict(self) -> dict[str, Any]:
-        """Return what a page shows before the sweep starts."""
+        """Return the plan for a page, before the start."""
         resumed = self.request is None
         last = self.waiting[-1] if self.waiting else None
         steps = last.total if resumed and last else len(self.request.steps()) if self.request else 0
@@ -106,7 +106,7 @@ class PlannedSweep:
 
 
 class Sweeps:
-    """Every sweep that the pages show: those planned here, and those that run in recorders of this user.
+    """Every sweep on the pages: those planned here, and those of recorders of this user.
 
     Parameters
     ----------
@@ -115,7 +115,7 @@ class Sweeps:
     feeds : ExperimentFeeds
         Open pages, by experiment.
     launch : callable
-        Starts a command and returns its process, with the file that its standard error goes to.
+        Starts a command and returns its process, with the file of its standard error.
     clock : Clock
         Waits for a recorder to open its control socket.
     """
@@ -136,7 +136,7 @@ class Sweeps:
         self._watcher = RecorderWatcher(catalog, feeds)
 
     def benches(self) -> list[dict[str, Any]]:
-        """Return the folders whose `bench.toml` can be recorded with, and which roles have an instrument."""
+        """Return the folders whose `bench.toml` can be used for recording, and their roles with an instrument."""
         found = []
         for entry in self._catalog.entries():
             if entry.kind == "folder":
@@ -154,7 +154,7 @@ class Sweeps:
         return sorted(found, key=lambda one: not one["wires"])
 
     def waiting(self, slug: str, experiment: str) -> list[dict[str, Any]]:
-        """Return the unfinished sweeps of an experiment, but for the one that runs."""
+        """Return the unfinished sweeps of an experiment, except the running one."""
         entry = self._catalog.entry(slug)
         if entry.kind != "book":
             return []
@@ -166,24 +166,24 @@ class Sweeps:
         ]
 
     def of(self, slug: str, experiment: str) -> RemoteSweep | None:
-        """Return the sweep of an experiment: the one that runs, else the last that ended."""
+        """Return the sweep of an experiment: the running one, else the last one."""
         return _latest([one for one in self._watcher.all() if (one.slug, one.experiment) == (slug, experiment)])
 
     def plan(
         self, request: SweepRequest | None, bench_slug: str, name: str, slug: str, book: str | Path
     ) -> PlannedSweep:
-        """Check a sweep and keep it until it is started; nothing is opened, moved or written.
+        """Check a sweep and store it until it is started; nothing is opened, moved or written.
 
         Parameters
         ----------
         request : SweepRequest or None
-            What was asked for; None to continue the unfinished sweep.
+            The request; None to continue the unfinished sweep.
         bench_slug : str
             The folder of the bench in the catalog.
         name : str
             The experiment in the book.
         slug : str
-            The book in the catalog, or the one that the recorder will make.
+            The book in the catalog, or the one that the recorder will create.
         book : str or Path
             Where it is.
 
@@ -192,7 +192,7 @@ class Sweeps:
         FieldError
             A field that cannot be used.
         InputError
-            The bench cannot be recorded with, a sweep of this experiment runs, or there is none to continue.
+            The bench cannot be used for recording, a sweep of this experiment is running, or there is none to continue.
         """
         entry = self._catalog.entry(bench_slug)
         if entry.kind != "folder":
@@ -220,7 +220,7 @@ class Sweeps:
         return made
 
     def drop(self, key: str) -> None:
-        """Forget a planned sweep."""
+        """Discard a planned sweep."""
         self._take(key)
 
     def start(self, key: str) -> None:
@@ -229,9 +229,9 @@ class Sweeps:
         Raises
         ------
         NotFoundError
-            It was not planned on this server, or was started before.
+            It was not planned on this server, or has already been started.
         InputError
-            The recorder refused; the message is its own.
+            The recorder refused; with its own message.
         """
         planned = self._take(key)
         with tempfile.TemporaryFile(prefix="edgewind-recorder-") as said:
@@ -241,11 +241,11 @@ class Sweeps:
             while not any(one.run == planned.id for one in self._watcher.all()):
                 if process.poll() is not None:
                     if process.returncode == 0:
-                        return  # a short sweep may end before it is seen; what it stored is in the book
+                        return  # a short sweep may end before it is found; its readings are in the book
                     raise InputError(_last_words(said), fix="nothing was started")
                 if self._clock.monotonic() > until:
                     raise InputError(
-                        "The recorder was started and does not answer yet", fix="reload the page to see how it stands"
+                        "The recorder was started and does not answer yet", fix="reload the page to see its state"
                     )
                 self._clock.sleep(_LOOK_S)
 
@@ -266,24 +266,24 @@ class Sweeps:
         of : int, optional
             The step, reading or question that the page showed.
         run : str
-            The recorder that the page showed; any where empty.
+            The recorder that the page showed; empty for any.
 
         Raises
         ------
         NotFoundError
-            No such sweep runs.
+            No such sweep is running.
         InputError
             It was refused.
         """
         found = _latest([one for one in self._watcher.all() if one.id == key])
         if found is None:
-            raise NotFoundError("No sweep of that name runs", fix="reload the page of its experiment")
+            raise NotFoundError("No sweep of that name is running", fix="reload the page of its experiment")
         if run and run != found.run:
-            raise InputError("The recorder has stopped; another one has resumed this sweep", fix="see how it stands")
+            raise InputError("The recorder has stopped; another one has resumed this sweep", fix="check its state")
         found.command(name, text, of)
 
     def close(self) -> None:
-        """Stop watching; every recorder runs on."""
+        """Stop monitoring; every recorder continues."""
         self._watcher.close()
 
 
@@ -308,7 +308,7 @@ def _last_words(said: IO[bytes]) -> str:
 
 
 def request_of(form: SweepForm) -> SweepRequest:
-    """Return the sweep that a form asks for.
+    """Return the sweep request of a form.
 
     Raises
     ------

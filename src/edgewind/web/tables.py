@@ -1,4 +1,4 @@
-"""Tables of readings from elsewhere: a CSV or a workbook, turned into rows of the form in which readings are typed."""
+"""External tables of readings: a CSV or a workbook, converted to rows of the form of typed readings."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from edgewind.extras import need
 from edgewind.signals.table import decode_table, delimiter_of
 
 _TITLE = re.compile(r"\s*(.*?)\s*(?:[\[(]\s*(.*?)\s*[\])])?\s*\Z")
-# Titles that people write, by the field of the form; those of readings.csv first.
+# Usual titles, by the field of the form; those of readings.csv first.
 FIELDS = {
     "pressure": ("pressure", "p"),
     "gauge": ("gauge", "gauge voltage", "voltage"),
@@ -36,7 +36,7 @@ _NUMBER = re.compile(r"[+-]?(\d+[.,]?\d*|[.,]\d+)([eE][+-]?\d+)?")
 
 
 def rows_of_table(path: Path) -> dict[str, Any] | None:
-    """Return the rows of a text file that holds a table of readings; None where it holds something else.
+    """Return the rows of a text file with a table of readings; None for any other file.
 
     Parameters
     ----------
@@ -70,7 +70,7 @@ def is_table(titles: Sequence[str]) -> bool:
 
 
 def form_field_of(title: str) -> tuple[str, str]:
-    """Return the field of the form that a title stands for, empty where it stands for none, and its unit.
+    """Return the field of the form for a title, empty if there is none, and its unit.
 
     Examples
     --------
@@ -84,7 +84,7 @@ def form_field_of(title: str) -> tuple[str, str]:
 
 
 def rows_of_cells(cells: Sequence[Sequence[str]]) -> dict[str, Any]:
-    """Return typed rows, titles that were left out, and what was guessed, from the cells of a table.
+    """Return typed rows, omitted titles, and guesses, from the cells of a table.
 
     Parameters
     ----------
@@ -128,9 +128,9 @@ def read_workbook(path: Path) -> dict[str, Any]:
     Raises
     ------
     InputError
-        It is not a workbook, links to other workbooks, unpacks to too much, or holds no table of readings.
+        It is not a workbook, links to other workbooks, is too large unpacked, or holds no table of readings.
     MissingExtraError
-        What reads workbooks is not installed.
+        The reader of workbooks is not installed.
     """
     need("openpyxl", extra="spreadsheet", purpose="to read a workbook (a CSV file needs nothing)")
     from openpyxl import load_workbook
@@ -162,7 +162,7 @@ def read_workbook(path: Path) -> dict[str, Any]:
 
 
 def _without_values(content: io.BytesIO, number: int) -> list[str]:
-    """Return a note on cells whose formula was saved without its value: they read as empty."""
+    """Return a note on cells with formulas saved without values, which read as empty."""
     from openpyxl import load_workbook
 
     valued, written = (

@@ -1,4 +1,4 @@
-"""Readings as the pages take them: plain rows in SI, made by the same reading of signals as a study's."""
+"""Readings for the pages: plain rows in SI, from the same analysis of signals as in a study."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from edgewind.report.sparkline import HEIGHT, WIDTH, envelope_path, middle_turns
 from edgewind.serialize import to_plain
 from edgewind.signals import ExperimentSource, read_experiment
 
-# Traces are read a few at a time, so that a page fills while the rest is still being read.
+# Traces are read a few at a time, so that a page fills meanwhile.
 AT_ONCE = 6
 _KEPT = (
     "time", "sweep", "lamp", "gauge_v", "pressure_pa", "pressure_u_pa", "log_pressure_u", "log_pressure_u_common",
@@ -27,7 +27,7 @@ _KEPT = (
 
 
 def part_views(part: Part) -> list[dict[str, Any]]:
-    """Return the readings of a part of a book as rows; one that cannot be read says why, and does not hide the rest."""
+    """Return the readings of a part of a book as rows; an unreadable one has its reason and affects no other."""
     if not part.numbers:
         return []
     try:
@@ -43,12 +43,12 @@ def part_views(part: Part) -> list[dict[str, Any]]:
 
 
 def source_views(source: ExperimentSource) -> list[dict[str, Any]]:
-    """Return every reading of an experiment, wherever it is kept, as rows.
+    """Return every reading of an experiment from any source as rows.
 
     Raises
     ------
     InputError
-        Anything in it that cannot be used.
+        An input that cannot be used.
     """
     return [row | {"n": number} for number, row in enumerate(_views(source), start=1)]
 
@@ -85,12 +85,12 @@ def _unread(part: Part, error: InputError) -> dict[str, Any]:
 
 
 def contents_of(part: Part) -> Contents:
-    """Return the rows behind a part of a book."""
+    """Return the rows of a part of a book."""
     return part.source.contents
 
 
 def _singles(part: Part) -> Sequence[Part]:
-    """Each reading of a part alone."""
+    """Return each reading of a part by itself."""
     contents, found = contents_of(part), []
     for index, number in enumerate(part.numbers, start=1):
         changes = tuple(replace(change, reading=1) for change in contents.changes if change.reading == index)
@@ -101,7 +101,7 @@ def _singles(part: Part) -> Sequence[Part]:
 
 
 def bench_view(bench: Bench) -> dict[str, Any]:
-    """Return what the pages need to know of a bench: its gas, the length that counts, and its gauge."""
+    """Return the data of a bench for the pages: its gas, its characteristic length, and its gauge."""
     rotor = bench.rotor
     return {
         "title": bench.experiment.title,
@@ -118,7 +118,7 @@ def bench_view(bench: Bench) -> dict[str, Any]:
 
 
 def trace_picture(part: Part) -> dict[str, Any]:
-    """Return the trace of one reading as a path to draw, whole and its middle turns; empty where it has none."""
+    """Return the trace of one reading as a path to draw, whole and its middle turns; empty if it has none."""
     experiment = read_experiment(part.source)
     found = experiment.traces.get(0)
     if found is None:

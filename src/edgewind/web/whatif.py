@@ -1,4 +1,4 @@
-"""What if: the same prediction as `edgewind predict --set`, over the pressures that the response of the gas reaches."""
+"""What if: the prediction of `edgewind predict --set`, over the range of the gas response."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ from edgewind.rotor import (
 from edgewind.rotor.drives import NAMES
 from edgewind.serialize import to_plain
 
-# By what a lever is moved to see how much it matters.
+# Change of a lever for its sensitivity.
 STEP, STEP_K = 0.1, 10.0
 
 
@@ -40,15 +40,15 @@ class Lever:
     Attributes
     ----------
     group, label : str
-        Where it stands, and what people call it.
+        Its group, and its label.
     unit : str
         Unit of its numbers.
     field : str
-        Its name among :class:`edgewind.rotor.RotorParameters`, and in a fit that finds it.
+        Its name in :class:`edgewind.rotor.RotorParameters`, and in a fit.
     scale : float
         SI over its unit.
     ends : tuple of float
-        Left and right end: over the value as it is, or in its own unit where `whole`.
+        Left and right end: relative to the present value, or in its own unit if `whole`.
     whole : bool
         Whether the ends are values, not factors.
     linear : bool
@@ -112,14 +112,14 @@ def predict_changed(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> di
     Parameters
     ----------
     rotor : Bench or RotorDraws
-        The rotor as its bench describes it, or draws of a fit, of which the one that stands for all is taken.
+        The rotor as its bench describes it, or draws of a fit, of which the typical one is used.
     changes : mapping of str to str
         Keys of `SLIDERS` and ``gas.species``, with values as in `bench.toml`.
 
     Raises
     ------
     InputError
-        A key that no slider sets, or a bench that cannot be.
+        A key without a slider, or an impossible bench.
     """
     check_changes(changes)
     start = time.perf_counter()
@@ -141,20 +141,20 @@ def _predicted(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> Predict
 
 
 def optima_intervals(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> dict[str, Any]:
-    """Return how both optima move with a change, with intervals: what `edgewind predict --set`, or `--fit`, gives.
+    """Return the change of both optima with intervals, as by `edgewind predict --set` or `--fit`.
 
     Parameters
     ----------
     rotor : Bench or RotorDraws
-        The rotor as its bench describes it, whose priors are then drawn from, or draws of a fit.
+        The rotor as its bench describes it, with draws of its priors, or draws of a fit.
     changes : mapping of str to str
         As for :func:`predict_changed`.
 
     Returns
     -------
     dict
-        `edgewind.evidence.WhatIfResult` without bands, and ``between_pa``, the pressures that maxima were
-        sought between: the ends of the drawing, which holds the curves before and after.
+        `edgewind.evidence.WhatIfResult` without bands, and ``between_pa``, the lowest and highest pressure of the
+        search: the ends of the drawing with the curves before and after.
 
     Raises
     ------
@@ -175,12 +175,12 @@ def _priors(bench: Bench) -> RotorDraws:
 
 
 def check_changes(changes: Mapping[str, str]) -> None:
-    """Check that sliders set what is changed.
+    """Check that all changes have sliders.
 
     Raises
     ------
     InputError
-        Names what no slider sets.
+        Names a change without a slider.
     """
     unknown = [key for key in changes if key not in SLIDERS and key != "gas.species"]
     if unknown:
@@ -188,7 +188,7 @@ def check_changes(changes: Mapping[str, str]) -> None:
 
 
 def sliders_of(bench: Bench) -> list[dict[str, Any]]:
-    """Return the sliders of a bench: their group, their ends and where they stand, in the unit of each."""
+    """Return the sliders of a bench: group, ends and position, in the unit of each."""
     parameters = parameters_of(bench)
     table = predict_reach(bench).table
     torque, drag = float(np.max(np.abs(table["torque_n_m"]))), float(np.max(table["drag_vanes_n_m_s"]))
@@ -220,10 +220,10 @@ def sliders_of(bench: Bench) -> list[dict[str, Any]]:
 
 
 def weights_of(rotor: Bench | RotorDraws) -> list[dict[str, Any]]:
-    """Return the levers by how much the answer moves with each, the one that moves it most first.
+    """Return the levers by their effect on the answer, the greatest first.
 
-    Each is moved alone by a tenth of its value (the envelope by `STEP_K` kelvins, and downwards where a tenth more
-    cannot be): the change of the greatest speed and of its pressure, in logarithms, are its sensitivities.
+    Each is moved alone by a tenth of its value (the envelope by `STEP_K` kelvins; downwards if a tenth more is
+    impossible): the change of the greatest speed and of its pressure, in logarithms, are its sensitivities.
 
     Parameters
     ----------
@@ -233,7 +233,7 @@ def weights_of(rotor: Bench | RotorDraws) -> list[dict[str, Any]]:
     Returns
     -------
     list of dict
-        ``key``, ``label``, ``step`` (what it was moved by, in words), ``speed`` and ``pressure`` (factors of the
+        ``key``, ``label``, ``step`` (its change, in words), ``speed`` and ``pressure`` (factors of the
         greatest speed and of its pressure).
     """
     bench = rotor.bench if isinstance(rotor, RotorDraws) else rotor
@@ -250,7 +250,7 @@ def weights_of(rotor: Bench | RotorDraws) -> list[dict[str, Any]]:
             try:
                 ended = fastest(rotor, {key: f"{moved:.9g} {lever.unit.replace('²', '^2')}".strip()})
             except InputError:
-                continue  # a share above one, a vane that does not fit: the other way then
+                continue  # a share above one, or a vane that does not fit: the other direction
             break
         else:
             continue
@@ -266,7 +266,7 @@ def weights_of(rotor: Bench | RotorDraws) -> list[dict[str, Any]]:
 
 
 def moved_rotor(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> tuple[Bench, RotorParameters, TableResponse]:
-    """Return bench, rotor and the table of its gas after a change: as a fit has it where `rotor` is one."""
+    """Return bench, rotor and the table of its gas after a change, with the fit if `rotor` has one."""
     if isinstance(rotor, RotorDraws):
         moved = rotor.moved(changes)
         return moved.bench, moved.rotor, moved.response
@@ -276,7 +276,7 @@ def moved_rotor(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> tuple[
 
 
 def fastest(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> tuple[float, float] | None:
-    """Return greatest speed, rad/s, and its pressure, Pa; None where there is no maximum within reach."""
+    """Return greatest speed, rad/s, and its pressure, Pa; None without a maximum within reach."""
     speed = _predicted(rotor, changes).speed
     if not speed.found or speed.pressure_pa is None or not speed.value:
         return None
@@ -312,6 +312,6 @@ def _optimum(place: Any) -> dict[str, Any]:
 
 
 def plain_list(values: Any) -> list[float | None]:
-    """Return numbers to six digits for a page; None for what is not finite."""
+    """Return numbers to six digits for a page; None for values that are not finite."""
     numbers = np.asarray(values, dtype=float)
     return [float(f"{number:.6g}") if np.isfinite(number) else None for number in numbers]

@@ -1,4 +1,4 @@
-"""Long work of the pages, as functions that a runner calls in a process beside the server."""
+"""Long work of the pages, as functions for a runner in a process beside the server."""
 
 from __future__ import annotations
 
@@ -53,16 +53,16 @@ def make_study(subjects: Sequence[Subject], out: Path, fit: bool) -> dict[str, A
     Parameters
     ----------
     subjects : sequence of Subject
-        What is studied, the first one foremost.
+        The experiments, the main one first.
     out : Path
         Folder of the report.
     fit : bool
-        Whether mechanisms are judged on a fit.
+        Whether mechanisms are judged by a fit.
 
     Returns
     -------
     dict
-        ``summary`` as ``study.json`` has it, ``curves`` and ``no_fit`` for each subject.
+        ``summary`` as in ``study.json``, ``curves`` and ``no_fit`` for each subject.
     """
     from edgewind.book import BookSource, open_book
     from edgewind.evidence import draws_of
@@ -141,7 +141,7 @@ def make_gas_film(film: FilmChoices, out: Path) -> dict[str, Any]:
 
 
 def find_intervals(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> dict[str, Any]:
-    """Return how far a change moves both optima, with intervals."""
+    """Return the change of both optima, with intervals."""
     from edgewind.web.whatif import optima_intervals
 
     return optima_intervals(rotor, changes)
@@ -152,14 +152,14 @@ def _rounded(values: Any) -> list[float]:
 
 
 def _name(subject: Subject) -> str:
-    # A report may travel: it names the database, and neither its host nor its user.
+    # A report may be passed on: it names the database, but not its host or user.
     if "://" in subject.target:
         return f"postgresql://…/{subject.target.rpartition('/')[2].partition('?')[0]}"
     return Path(subject.target).resolve().name
 
 
 def _command(subjects: Sequence[Subject]) -> str:
-    """Return what makes the report again at a terminal."""
+    """Return the command that makes the report again."""
     first = subjects[0]
     if len(subjects) == 1 and first.kind == "folder":
         return shlex.join(["edgewind", "study", _name(first), "--out", "report-folder"])

@@ -1,6 +1,6 @@
 """Version 1: experiments with their benches, readings, changes and files; append-only.
 
-A step never changes once it has been released: it spells out its tables itself and does not look at today's schema.
+A released step never changes: it states its tables itself, independent of the present schema.
 """
 
 from __future__ import annotations
@@ -55,7 +55,7 @@ def _file(name: str) -> sa.ForeignKeyConstraint:
 
 
 def upgrade(connection: sa.Connection) -> None:
-    """Make the tables and what keeps them append-only."""
+    """Create the tables, and the triggers that keep them append-only."""
     tables = sa.MetaData()
 
     def make(name: str, *parts: Any) -> None:

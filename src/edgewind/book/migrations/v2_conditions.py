@@ -1,7 +1,6 @@
-"""Version 2: the conditions of each reading: direction, side of the lamp, gas, what was changed, turns counted by hand.
-
-The new cells are NULL in every row that was written before and in every row that leaves them empty, and take no part in
-the checksum then: no row of version 1 is touched.
+"""Version 2: the conditions of each reading: direction, side of the lamp, gas, changes, turns counted by hand. The new
+cells are NULL in every earlier row and in every row that leaves them empty, and do not enter the checksum then: rows of
+version 1 are unchanged.
 """
 
 from __future__ import annotations

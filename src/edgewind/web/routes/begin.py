@@ -1,4 +1,4 @@
-"""Begin an experiment: the bench as a form with a drawing, its text written by the form and editable itself."""
+"""Begin an experiment: the bench as a form with a drawing, and its text, written by the form and editable."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ def begin_page(request: Request) -> Response:
 
 
 def write(request: Request) -> Response:
-    """Write fields into the text, and return text, fields and what the bench would do; a refusal keeps both."""
+    """Write fields into the text, and return text, fields and preview; an invalid value keeps both."""
     body = body_of(request, BenchText)
     text = body.bench
     if body.gauge:
@@ -50,7 +50,7 @@ def write(request: Request) -> Response:
     try:
         found["outlook"] = bench_form.outlook(text)
     except FieldError as error:
-        # The text stays as it was typed: what cannot be used is named beside its field.
+        # The typed text is kept: an invalid value is named beside its field.
         refused = {"field": error.field, "problem": error.problem, "fix": error.fix, "line": error.line}
         found["refused"] = refused
     return JSONResponse(found)
@@ -58,7 +58,7 @@ def write(request: Request) -> Response:
 
 def decides(request: Request) -> Response:
     """Return the fields that decide the predicted answer."""
-    from edgewind.plan.deciding import deciding  # on first use: it loads the physics
+    from edgewind.plan.deciding import deciding  # imported at first use: it loads the physics
 
     text = body_of(request, BenchText).bench
     bench_form.outlook(text)

@@ -42,7 +42,7 @@ def listing(request: Request) -> Response:
 
 
 def begin(request: Request) -> Response:
-    """Begin an experiment; a form that is refused leaves nothing behind, a new book included."""
+    """Begin an experiment; a refused form leaves nothing behind, not even a new book."""
     pages, body = pages_of(request), body_of(request, NewExperiment)
     if not body.bench.strip():
         raise FieldError("bench", "The bench is not described", fix="fill in the template")
@@ -58,7 +58,7 @@ def begin(request: Request) -> Response:
 
 
 def take_in(request: Request) -> Response:
-    """Import a folder into a book; the folder stays as it is."""
+    """Import a folder into a book; the folder is unchanged."""
     pages, body = pages_of(request), body_of(request, Import)
     entry = pages.catalog.entry(body.folder)
     if entry.kind != "folder":
@@ -75,7 +75,7 @@ def export(request: Request) -> Response:
     book = pages_of(request).catalog.book(slug)
     holder: Any = tempfile.TemporaryDirectory(prefix="edgewind-export-", ignore_cleanup_errors=True)
     try:
-        # Names of experiments are checked when they are made: none holds a slash or begins with a point.
+        # Names of experiments are validated at creation: none contains a slash or begins with a point.
         folder = export_folder(book, experiment, Path(holder.name) / "folder")
         made = zip_folder(folder, Path(holder.name) / "folder.zip")
     except BaseException:
@@ -90,10 +90,8 @@ def export(request: Request) -> Response:
 
 @contextlib.contextmanager
 def book_to_write(pages: Pages, body: BookChoice) -> Iterator[tuple[str, Book]]:
-    """Give the book that a form names, open for writing.
-
-    A new one is written under another name and gets its own only when all went well: a form that is refused leaves
-    nothing behind.
+    """Yield the book that a form names, open for writing. A new one is written under a temporary name and renamed on
+    success: a refused form leaves nothing behind.
     """
     if body.book:
         yield body.book, pages.catalog.book(body.book, write=True)

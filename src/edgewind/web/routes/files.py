@@ -1,4 +1,4 @@
-"""Files dropped on a page, and rows of a sheet: read at once, checked as typed, stored with their raw files."""
+"""Files dropped on a page, and rows of a sheet: read immediately, checked while typed, stored with their raw files."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def routes() -> list[Route]:
 
 
 async def take(request: Request) -> Response:
-    """Take a file, its bytes as the body and its name in the address; a stream, so that memory stays bounded."""
+    """Receive a file, its bytes as the body and its name in the address, as a stream in bounded memory."""
     pages = pages_of(request)
     slug, experiment = one_of(request)
     stated = request.headers.get("content-length", "")
@@ -52,13 +52,13 @@ async def take(request: Request) -> Response:
 
 
 def forget(request: Request) -> Response:
-    """Remove a file that is kept aside."""
+    """Remove a dropped file."""
     pages_of(request).dropped.forget(Path(request.path_params["key"]).name)
     return JSONResponse({})
 
 
 def check_typed(request: Request) -> Response:
-    """Check a typed row without storing it: its values in SI, and what about it should be asked."""
+    """Check a typed row without storing it; return its values in SI and questions about it."""
     slug, experiment = one_of(request)
     pages, body = pages_of(request), body_of(request, TypedReading)
     book = pages.catalog.book(slug)
@@ -73,7 +73,7 @@ def check_typed(request: Request) -> Response:
 
 
 def state(request: Request) -> Response:
-    """State a key of the tachometer that was guessed: a new version of the bench, with the reason."""
+    """State a guessed key of the tachometer, as a new version of the bench with a reason."""
     slug, experiment = one_of(request)
     pages, body = pages_of(request), body_of(request, StatedKey)
     state_key(pages.catalog.book(slug, write=True), experiment, body.key, body.value)

@@ -1,4 +1,4 @@
-"""The gas itself: how much of it is computed, and pictures of it."""
+"""The gas itself: progress of the computation, and pictures."""
 
 from __future__ import annotations
 
@@ -21,13 +21,13 @@ def routes() -> list[Route]:
 
 
 def progress(request: Request) -> Response:
-    """Return the Knudsen numbers that are computed; the rest is begun."""
+    """Return the computed Knudsen numbers, and start the others."""
     chosen = _chosen(request)
     return JSONResponse(pages_of(request).gas.state(chosen.get("shape", ROTOR), chosen.get("drive", "thermal")))
 
 
 def picture(request: Request) -> Response:
-    """Return a picture for the page, with what it shows in words."""
+    """Return a picture for the page, with its alternative text."""
     content, words = pages_of(request).gas.picture(_chosen(request), _knudsen(request))
     return Response(content, media_type="image/png", headers={"x-words": quote(words)})
 

@@ -1,4 +1,4 @@
-"""Long work: ordered, watched, cancelled, its files fetched; alike for every kind."""
+"""Long work of every kind: orders, progress, cancellation and files."""
 
 from __future__ import annotations
 
@@ -38,11 +38,11 @@ class JobKind:
     Attributes
     ----------
     name : str
-        What addresses call it, and its queue among :attr:`Pages.jobs`.
+        Its name in addresses, and its queue among :attr:`Pages.jobs`.
     word : str
-        What people call one.
+        Its name for display.
     body : type
-        Model of what a page sends.
+        Model of the request.
     place : callable
         Orders it.
     """
@@ -54,7 +54,7 @@ class JobKind:
 
 
 def routes() -> list[Route]:
-    """Return the routes of every kind, and those to what was made."""
+    """Return the routes of every kind, and those to their files."""
     return [
         *(route for kind in KINDS for route in _routes_of(kind)),
         Route("/films/{key}.mp4", _film_file),
@@ -92,18 +92,18 @@ def _kept(found: _Found | None, kind: JobKind) -> _Found:
 
 
 def rotor_of(pages: Pages, slug: str, experiment: str, study: str = "") -> Bench | RotorDraws:
-    """Return the rotor that is asked about: as a study fitted it where one is named, else as its bench describes it.
+    """Return the rotor of a request: with the fit of a study if named, else as its bench describes it.
 
     Raises
     ------
     NotFoundError
-        There is no such experiment, or the study is no longer kept or holds no fit of it.
+        There is no such experiment, or the study has been deleted or has no fit of it.
     """
     if not study:
         return pages.catalog.bench(slug, experiment)
     job = _kept(pages.jobs["studies"].get(study), STUDY)
     subjects: tuple[Subject, ...] = job.arguments[0]
-    known: dict[Subject, RotorDraws | None] = dict(zip(subjects, job.kept, strict=False))  # none before it is done
+    known: dict[Subject, RotorDraws | None] = dict(zip(subjects, job.kept, strict=False))  # none before its end
     draws = known.get(_subject(pages.catalog, slug, experiment))
     if draws is None:
         raise NotFoundError("This study holds no fit of this rotor", fix="judge the mechanisms by a fit")
@@ -118,7 +118,7 @@ def _place_study(pages: Pages, body: bodies.StudyOrder) -> PageJob:
         raise InputError(f"{len(body.of)} experiments cannot be compared at once", fix=f"choose up to {MOST_SUBJECTS}")
     subjects, versions = [], []
     for one in body.of:
-        pages.catalog.bench(one.slug, one.experiment)  # refused before the study begins where there is none
+        pages.catalog.bench(one.slug, one.experiment)  # a missing one is refused before the study begins
         subjects.append(_subject(pages.catalog, one.slug, one.experiment))
         versions.append(_marks(pages.catalog, one.slug, one.experiment))
     of = tuple(subjects)
@@ -131,7 +131,7 @@ def _subject(catalog: Catalog, slug: str, experiment: str) -> Subject:
 
 
 def _marks(catalog: Catalog, slug: str, experiment: str) -> tuple[Any, ...]:
-    """What changes when the experiment does, so that a study of it is made anew then and only then."""
+    """Return the state of an experiment, whose change requires a new study."""
     place = catalog.entry(slug)
     if place.kind == "book":
         found = marks(catalog.book(slug))[experiment]
@@ -171,7 +171,7 @@ INTERVAL = JobKind("intervals", "interval", bodies.IntervalOrder, _place_interva
 KINDS = (STUDY, FILM, INTERVAL)
 
 
-# Files that were made
+# Files
 
 
 def _report(request: Request) -> Response:

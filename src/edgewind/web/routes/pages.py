@@ -34,7 +34,7 @@ def routes() -> list[Route]:
 
 
 def home(request: Request) -> Response:
-    """Lead to the first page."""
+    """Redirect to the first page."""
     return RedirectResponse("/books", 303)
 
 
@@ -87,7 +87,7 @@ def question_chooser(request: Request) -> Response:
 
 
 def question_page(request: Request) -> Response:
-    """Return the page of the question: why it turns, and what if."""
+    """Return the page of the question: mechanisms, and what if."""
     from edgewind.web import chill, whatif
 
     slug, name = one_of(request)

@@ -1,4 +1,4 @@
-"""The question: predictions as the levers move."""
+"""The question: predictions for the sliders."""
 
 from __future__ import annotations
 
@@ -28,13 +28,13 @@ def routes() -> list[Route]:
 def predict(request: Request) -> Response:
     """Return the prediction with some values of the bench changed."""
     rotor, changes = _asked(request)
-    from edgewind.web import whatif  # on first use, here and below: it loads the physics
+    from edgewind.web import whatif  # imported at first use, here and below: it loads the physics
 
     return JSONResponse(whatif.predict_changed(rotor, changes))
 
 
 def levers(request: Request) -> Response:
-    """Return the levers by how much they matter."""
+    """Return the levers by their effect."""
     rotor, _ = _asked(request)
     from edgewind.web import whatif
 
@@ -42,7 +42,7 @@ def levers(request: Request) -> Response:
 
 
 def chilled_page(request: Request) -> Response:
-    """Return how the rotor turns in the dark under another envelope, with some values of the bench changed."""
+    """Return the motion of the rotor in the dark under another envelope, with some values of the bench changed."""
     rotor, changes = _asked(request)
     envelope, pressure = changes.pop("envelope", ""), changes.pop("pressure", "")
     from edgewind.web import chill
@@ -51,7 +51,7 @@ def chilled_page(request: Request) -> Response:
 
 
 def _asked(request: Request) -> tuple[Bench | RotorDraws, dict[str, str]]:
-    """The rotor of an address, and what its query changes."""
+    """Return the rotor of an address, and the changes of its query."""
     slug, experiment = one_of(request)
     changes = {key: value[:60] for key, value in request.query_params.items() if value}
     study = changes.pop("study", "")

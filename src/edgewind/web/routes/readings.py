@@ -24,7 +24,7 @@ from edgewind.web.live_updates import Subscriber
 from edgewind.web.next_pressure import next_pressure
 from edgewind.web.views import bench_view, source_views, trace_picture
 
-# How often a page without news hears that the server is there, seconds.
+# Interval of keep-alive messages to a page, s.
 _ALIVE_S = 2.0
 
 
@@ -71,7 +71,7 @@ def store_typed(request: Request) -> Response:
 
 
 def _ask_about(pages: Pages, slug: str, experiment: str, typed: Mapping[str, str], *, traced: bool) -> None:
-    """Refuse a likely mistake once; sent again as right, it is stored."""
+    """Refuse a likely mistake once; with a confirmation, it is stored."""
     form = reading_form.form_of(pages.catalog.book(slug), experiment)
     cells = reading_form.cells_of(form, typed, traced=traced)
     bench = pages.catalog.bench(slug, experiment)
@@ -142,7 +142,7 @@ def choose_next(request: Request) -> Response:
 
 
 async def live(socket: WebSocket) -> None:
-    """Send rows as they are stored, and the state of the sweep."""
+    """Send new rows, and the state of the sweep."""
     slug, experiment = one_of(socket)
     pages = pages_of(socket)
     try:

@@ -24,7 +24,7 @@ def routes() -> list[Route]:
 
 
 def plan_run(request: Request) -> Response:
-    """Check a run and say what it will move; nothing is written, a new book included."""
+    """Check a run and return what it will move; nothing is written, not even a new book."""
     pages, form = pages_of(request), body_of(request, RunForm)
     asked = run_from_form(form)
     slug, book = pages.place_for(form)
@@ -32,7 +32,7 @@ def plan_run(request: Request) -> Response:
 
 
 def stored(request: Request) -> Response:
-    """Return the run of a reading in the book, as its recorder sent it."""
+    """Return the run of a reading in the book, in the form of its recorder."""
     slug, experiment = one_of(request)
     number = request.path_params["number"]
     part = read_part(pages_of(request).catalog.book(slug), experiment, after=number - 1, most=1)

@@ -20,7 +20,7 @@ def routes() -> list[Route]:
 
 
 def plan_sweep(request: Request) -> Response:
-    """Check a sweep and say what it will move; nothing is written, a new book included."""
+    """Check a sweep and return what it will move; nothing is written, not even a new book."""
     pages, form = pages_of(request), body_of(request, SweepForm)
     asked = None if form.resume else request_of(form)
     slug, book = pages.place_for(form)
@@ -28,7 +28,7 @@ def plan_sweep(request: Request) -> Response:
 
 
 def steer(request: Request) -> Response:
-    """Start or drop a planned sweep, or send a command to one that runs."""
+    """Start or drop a planned sweep, or send a command to a running one."""
     sweep, command = request.path_params["sweep"], request.path_params["command"]
     sweeps, body = pages_of(request).sweeps, body_of(request, SweepCommand)
     if command == "start":

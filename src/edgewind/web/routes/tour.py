@@ -1,4 +1,4 @@
-"""The tour: the invented example that it goes through."""
+"""The tour: its invented example."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ def routes() -> list[Route]:
 
 
 def example(request: Request) -> Response:
-    """Put the invented example beside the other books, or find the one that is there."""
+    """Create the invented example beside the other books, or return the existing one."""
     pages = pages_of(request)
     slug = f"{EXAMPLE}.book"
     if slug not in {one.slug for one in pages.catalog.entries(fresh=True)}:
