@@ -61,7 +61,7 @@ def test_one_altered_cell_is_found_and_named(target, bench_text, raw, table, cha
     run(f"UPDATE {table} SET {change}")
     found = [f"{damage.where}: {damage.what}" for damage in check_book(target).damage]
     assert any(line.startswith(said) for line in found), found
-    assert any("is missing: rows are no longer kept from being altered" in line for line in found)
+    assert any("is missing: rows are no longer protected against changes" in line for line in found)
     if table not in ("pieces",):
         with pytest.raises(BookError), open_book(target) as book:
             book.contents("rotor").table()

@@ -124,7 +124,7 @@ def _check_database(connection: Connection, _health: Health) -> Iterator[Damage]
         if said != "ok":
             yield Damage("database file", str(said).replace("\n", " "))
     for row in connection.exec_driver_sql("PRAGMA foreign_key_check"):
-        yield Damage(f"table {row[0]}", f"a row points to a row of {row[2]} that is not there")
+        yield Damage(f"table {row[0]}", f"a row points to a row of {row[2]} that does not exist")
 
 
 def _check_rules(connection: Connection, _health: Health) -> Iterator[Damage]:
@@ -202,7 +202,7 @@ def _check_links(connection: Connection, _health: Health) -> Iterator[Damage]:
     for table in metadata.sorted_tables:
         if table is not experiments:
             for key in set(connection.execute(select(table.c.experiment).distinct()).scalars()) - known:
-                yield Damage(f"table {table.name}", f"rows belong to an experiment {key!s:.40} that is not there")
+                yield Damage(f"table {table.name}", f"rows belong to an experiment {key!s:.40} that does not exist")
 
 
 def _check_files(connection: Connection, health: Health) -> Iterator[Damage]:

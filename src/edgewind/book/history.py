@@ -15,7 +15,7 @@ from edgewind.book.sheet import Sheet, SheetRow, with_new_cells
 from edgewind.errors import InputError
 
 _HEADS = ("reading", "cell", "before", "after", "why", "kept as", "made at", "made by")
-_MARK = "# Written by `edgewind export`. What readings.csv and bench.toml held before, and why that changed."
+_MARK = "# Written by `edgewind export`. What readings.csv and bench.toml held before, and why that changed.\n"
 
 
 @dataclass(frozen=True)

@@ -140,7 +140,7 @@ def copy_file(connection: Connection, experiment: str, kept: KeptFile, stream: B
     Raises
     ------
     BookError
-        The checksum does not match.
+        They differ from the stored ones.
     """
     digest = hashlib.sha256()
     for piece in read_pieces(connection, experiment, kept.number):
