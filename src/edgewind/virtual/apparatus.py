@@ -1,4 +1,4 @@
-"""The simulated apparatus: chamber, gauge, valve, lamp, faces and rotor, followed in bench time when it is asked."""
+"""The simulated apparatus: chamber, gauge, valve, lamp, faces and rotor, integrated in bench time on demand."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ from edgewind.virtual.step_kernel import INPUTS, ROW, STATES, Input, State, adva
 FloatArray = NDArray[np.float64]
 # The ranges over which hidden deviations are drawn, Knudsen number and pascal.
 _KNUDSEN, _GAUGE_PA = (0.01, 100.0), (1e-3, 100.0)
-FASTEST_S = 1e-4  # shortest time in which faces or chamber may settle
+FASTEST_S = 1e-4  # shortest time constant of faces or chamber
 _WANDER_PERIODS_S, _WANDER_TONES = (60.0, 3600.0), 8
 MOST_HELD_S = 7200.0
 _KEPT_S = 5.0
@@ -34,18 +34,18 @@ _BATCH = 4096
 
 @dataclass(eq=False)
 class Hold:
-    """Keeps the past from `since_s` on, s, for someone who has yet to read it, but not for ever."""
+    """Keeps the past from `since_s` on, s, for a later reader, for a limited time."""
 
     since_s: float
 
 
 class Apparatus:
-    """What the instruments measure and move.
+    """The apparatus behind the instruments.
 
-    The state is a function of the seed's truth and of the commands with their times alone: when and how often it is
-    asked for changes nothing. The rotor follows a model that is not that of the program (`hidden_rotor`), or, with
-    ``model = "stated"``, `edgewind.rotor`; the chamber follows ``V dp/dt = Q - S p``; gauge, valve, lamp and envelope
-    lag in first order, and the gas takes the temperature of the envelope.
+    The state depends only on the seed and on the commands with their times, not on queries. The rotor follows a model
+    that is not that of the program (`hidden_rotor`), or, with ``model = "stated"``, `edgewind.rotor`; the chamber
+    follows ``V dp/dt = Q - S p``; gauge, valve, lamp and envelope lag in first order, and the gas takes the temperature
+    of the envelope.
 
     Parameters
     ----------
@@ -81,7 +81,7 @@ class Apparatus:
         self._rows, self._count = np.empty((_BATCH, ROW)), 0
         self._holds: list[Hold] = []
 
-    # What commands change.
+    # Inputs that commands change.
 
     def open_valve(self, volts: float) -> None:
         """Set the voltage on the valve from now on."""
@@ -92,7 +92,7 @@ class Apparatus:
         self._change(Input.LAMP_TO, share)
 
     def hold_envelope(self, temperature_k: float | None) -> None:
-        """Bring the envelope to a temperature from now on, K; None lets it come back to that of the room."""
+        """Hold the envelope at a temperature from now on, K; None lets it return to that of the room."""
         virtual, room = self.virtual, float(self.rotor.envelope_temperature_k)
         if temperature_k is None:
             self._change(Input.ROOM_K, room, Input.ENVELOPE_LAG, virtual.envelope_lag.value)
@@ -100,7 +100,7 @@ class Apparatus:
             self._change(Input.ROOM_K, temperature_k, Input.ENVELOPE_LAG, virtual.thermostat_lag.value)
 
     def _change(self, *changes: Any) -> None:
-        """Change inputs, given as place and value in turn, from now on."""
+        """Change inputs, given as pairs of place and value, from now on."""
         with self._lock:
             pairs = list(zip(changes[::2], changes[1::2], strict=True))
             if any(self._inputs[place] != value for place, value in pairs):
@@ -108,14 +108,14 @@ class Apparatus:
                 for place, value in pairs:
                     self._inputs[place] = value
 
-    # What instruments read.
+    # Outputs that instruments read.
 
     def now(self) -> float:
         """Return the bench time, s."""
         return self.clock.monotonic()
 
     def states(self, time_s: ArrayLike) -> FloatArray:
-        """State at moments from the last few seconds, or since a :class:`Hold`; shape (n, 9), columns of `State`."""
+        """Return states at moments of the last seconds, or since a :class:`Hold`; shape (n, 9), columns of `State`."""
         times = np.atleast_1d(np.asarray(time_s, dtype=float))
         with self._lock:
             steps, share = self._steps_at(times)
@@ -127,12 +127,12 @@ class Apparatus:
             return self._between(*self._steps_at(time_s), State.TURNS)
 
     def state(self) -> dict[str, float]:
-        """Return the state now, by the names of `State` in small letters."""
+        """Return the present state, by the names of `State` in lower case."""
         row = self.states(self.now())[0]
         return {place.name.lower(): float(row[place]) for place in State}
 
     def catch_up(self) -> None:
-        """Follow the apparatus to now, and drop the past that is not held."""
+        """Integrate to the present time, and drop the past that is not held."""
         with self._lock:
             now = self.clock.monotonic()
             self._follow(now)
@@ -144,7 +144,7 @@ class Apparatus:
                 self._count -= passed
 
     def hold(self) -> Hold:
-        """Keep what happens from now on until :meth:`release`, or for :data:`MOST_HELD_S`."""
+        """Keep the states from now on until :meth:`release`, or for :data:`MOST_HELD_S`."""
         with self._lock:
             hold = Hold(self.clock.monotonic())
             self._holds.append(hold)
@@ -159,7 +159,7 @@ class Apparatus:
     # Steps.
 
     def _steps_at(self, times: FloatArray) -> tuple[NDArray[np.intp], FloatArray]:
-        """Return the step that each moment lies in, and how far into it, as a share."""
+        """Return the step of each moment, and its place in the step, as a share."""
         self._follow(float(times.max()))
         steps = np.searchsorted(self._rows[: self._count, 0], times, side="right") - 1
         np.clip(steps, 0, self._count - 1, out=steps)
@@ -180,7 +180,7 @@ class Apparatus:
             self._take(np.nextafter(until, np.inf), exact=False)
 
     def _arrive(self, until: float) -> None:
-        """Come to stand at a moment exactly, taking the step that goes beyond it back."""
+        """Stop exactly at a moment, discarding the step beyond it."""
         self._follow(until)
         last = self._rows[self._count - 1]
         self._time, self._step = float(last[0]), float(last[1])
@@ -189,7 +189,7 @@ class Apparatus:
         self._count -= 1
         while self._time < until:
             self._take(until, exact=True)
-        # What was chosen for the old commands need not do for the new ones.
+        # The step size for the old commands may be too large for the new ones.
         self._step = min(self._step, 1e-2)
 
     def _take(self, until: float, *, exact: bool) -> None:
@@ -204,7 +204,7 @@ class Apparatus:
 
 
 def _check_times(rotor: RotorParameters, virtual: VirtualSection) -> None:
-    """Raise where something settles so fast that following it would take forever."""
+    """Raise an error for a time constant too short to integrate."""
     faces = rotor.heat_capacity_j_m2_k / (4 * rotor.vane_conductance_w_m2_k)
     chamber = virtual.volume.value / virtual.pumping_speed.value
     for what, seconds, key, fix in (
@@ -224,7 +224,7 @@ def _knudsen_power(species: Any, gas_k: float) -> float:
 
 
 def _tones(virtual: VirtualSection) -> FloatArray:
-    """Return the tones of the light's wandering; none where it does not. They hang on the seed of `[virtual]`."""
+    """Return the tones of the light's variation, if any. They depend on the seed of `[virtual]`."""
     if not virtual.lamp_wander.value:
         return np.empty((0, 3))
     random = np.random.default_rng([virtual.seed, 3])
@@ -235,9 +235,8 @@ def _tones(virtual: VirtualSection) -> FloatArray:
 
 
 def hidden_rotor_of(bench: Bench, rotor: RotorParameters, virtual: VirtualSection) -> HiddenRotor:
-    """Return the rotor that is simulated where its physics is not that of the program.
-
-    Its vanes are squares of the same area. Deviations hang on the seed of `[virtual]`.
+    """Return the simulated rotor whose physics is not that of the program. Its vanes are squares of the same area.
+    Deviations depend on the seed of `[virtual]`.
     """
     random = np.random.default_rng([virtual.seed, 5])
     size, gauge = virtual.deviation.value, virtual.gauge_deviation.value
@@ -271,7 +270,7 @@ def hidden_rotor_of(bench: Bench, rotor: RotorParameters, virtual: VirtualSectio
     )
     if bench.light.arrangement == "beam":
         return made
-    # what falls on a face from other arrangements is that of the program, shade and all
+    # the light on a face from other arrangements is that of the program, with shading
     return replace(made, turn_mean_irradiance=rotor.turn_mean_irradiance / made.lit_share)
 
 

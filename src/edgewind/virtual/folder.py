@@ -10,13 +10,13 @@ import tomlkit
 from edgewind.bench import BENCH_FILE, parse_bench
 from edgewind.errors import InputError
 
-# Sections that are written anew; whatever the file had there is for other instruments.
+# Sections that are replaced, since those of the file are for other instruments.
 _OURS = ("instruments", "limits", "steadiness")
 _LIMITS = {"pressure_above": "40 Pa", "temperature_above": "60 degC", "valve_above": "9 V", "gauge_over_range": True}
 
 
 def _steadiness(speed_up: float) -> dict[str, str]:
-    """Real times in which this bench settles; those of traces are bench time."""
+    """Return the section `[steadiness]` in real time for this bench; lengths of traces are bench time."""
     return {
         "dwell": f"{max(30 / speed_up, 0.02):.3g} s",
         "at_least": f"{max(60 / speed_up, 0.1):.3g} s",
@@ -39,7 +39,7 @@ def instruments_text(ports: Mapping[str, int], host: str = "127.0.0.1", unit: st
     host : str
         Address.
     unit : str
-        Of the gauge: ``V``, or ``Pa`` where it is a display.
+        Of the gauge: ``V``, or ``Pa`` for a display.
     """
 
     def of(role: str) -> dict[str, str]:
@@ -72,7 +72,7 @@ def instruments_text(ports: Mapping[str, int], host: str = "127.0.0.1", unit: st
             "interval": "WAVeform:XINCrement?",
             "scale": "WAVeform:YINCrement?",
             "offset": "WAVeform:YOFFset?",
-            # many points, so that a coast-down of minutes still has several of them in each pulse
+            # many points, so that a coast-down of minutes still has several in each pulse
             "set_duration": "ACQuire:POINts 20000;TIME {value:.6g}",
             "rate": "MEASure:RATE?",
             "signed": True,
@@ -105,24 +105,24 @@ def write_folder(
     *,
     speed_up: float | None = None,
 ) -> Path:
-    """Write a folder with a `bench.toml` whose instruments are those of a virtual bench, and return the file.
+    """Write a folder with a `bench.toml` that names the instruments of a virtual bench, and return the file.
 
     Parameters
     ----------
     folder : path
-        A folder that does not exist yet, is empty, or holds nothing but a `bench.toml` that was written so before.
+        A folder that does not exist, is empty, or holds only such a `bench.toml` of an earlier run.
     bench_text : str
-        The `bench.toml` that is simulated; comments and order are kept, `[instruments]`, `[limits]` and
+        The simulated `bench.toml`; comments and order are kept, `[instruments]`, `[limits]` and
         `[steadiness]` are replaced.
     ports, host
-        Where the instruments are.
+        Ports and address of the instruments.
     speed_up : float, optional
-        Simulated time over real time; where given, a section `[steadiness]` has waits to suit.
+        Simulated time over real time; if given, a section `[steadiness]` has suitable waits.
 
     Raises
     ------
     InputError
-        Something else is there already, or the folder cannot be written.
+        The folder has other content, or cannot be written.
     """
     folder = Path(folder)
     file = folder / BENCH_FILE

@@ -1,4 +1,4 @@
-"""Effects of gas and lamp on the rotor, tabulated against pressure, so that the motion is cheap to integrate."""
+"""Effects of gas and lamp on the rotor, tabulated against pressure for a fast integration of the motion."""
 
 from __future__ import annotations
 
@@ -21,9 +21,9 @@ from edgewind.virtual.hidden_rotor import BenchConditions, HiddenRotor
 
 FloatArray = NDArray[np.float64]
 LEAST_PA, GREATEST_PA, PER_DECADE = 1e-6, 1e4, 128
-# Columns of the table; all but the last two are per pascal, which leaves what varies slowly.
+# Columns of the table; all but the last two are per pascal, so that they vary slowly.
 DRAG, TORQUE_PER_K, TORQUE_PER_WARMTH, LOSS, EXCHANGE, MOVED, TORQUE_DARK, TORQUE_LIT = range(8)
-# Computed by itself, from the temperatures of the faces.
+# Computed separately from the temperatures of the faces.
 _RECOIL = "infrared_recoil"
 
 
@@ -38,8 +38,8 @@ class GasTable:
     rows : array of shape (n, 8)
         Drag of the gas, N m s/Pa; torque per kelvin between the faces and per kelvin of the vane above the gas,
         N m/(K Pa); heat lost to the gas per kelvin of the mean of the faces and of their difference, W/(m^2 K Pa);
-        heat moved per angular speed, W s/(m^2 rad Pa); torque in the dark with the vane as warm as the gas, and what
-        full light adds to it, N m. Without the recoil of the faces' infrared.
+        heat moved per angular speed, W s/(m^2 rad Pa); torque in the dark with the vane at the temperature of the gas,
+        and the change with full light, N m. Without the recoil of the faces' infrared.
     """
 
     log_least: float
@@ -53,12 +53,12 @@ def pressures() -> FloatArray:
 
 
 def gas_table(rotor: RotorParameters) -> GasTable:
-    """Tabulate a rotor as the program itself computes it, with the response of the gas from the kinetic solver.
+    """Tabulate a rotor by the model of the program, with the response of the gas from the kinetic solver.
 
-    The drives are taken to be linear in the temperatures of the faces and in the light, as they are beside vanes of
-    one warmth. The table is that of vanes as warm as the gas; `step_kernel.drive` takes it to warmer ones.
-    Above the pressure to which the response reaches (`GasResponse.least_knudsen`) its coefficients go on with the
-    powers of dense gas: the thermal force with Kn^2, drag and heat with Kn; nothing finer should be read from that.
+    The drives are linear in the temperatures of the faces and in the light, at one mean temperature of the vane. The
+    table is for vanes at the temperature of the gas; `step_kernel.drive` converts it to warmer ones. Above the pressure
+    to which the response reaches (`GasResponse.least_knudsen`) its coefficients are extrapolated with the powers of
+    dense gas: the thermal force with Kn^2, drag and heat with Kn, which is rough.
     """
     response, pressure = response_of(rotor), pressures()
     kn = rotor.knudsen(pressure)

@@ -1,4 +1,4 @@
-"""From true pressure to the gauge's volts: the inverse of `signals.pressure`, for every kind of gauge."""
+"""Volts of the gauge from true pressure: the inverse of `signals.pressure`, for every kind of gauge."""
 
 from __future__ import annotations
 
@@ -11,16 +11,16 @@ from edgewind.bench import Bench
 from edgewind.gas.transpiration import pressure_at_other_end
 
 FloatArray = NDArray[np.float64]
-# How far the output runs beyond its two ends before it stays where it is, as a share of its span.
+# Range of the output beyond its two ends, as a share of its span.
 BEYOND = 0.02
 _TABLE, _STEPS, _EXACT, _CLOSE = 1025, 40, 1e-11, 1e-6
 
 
 def indicated_log_pressure(pressure_pa: ArrayLike, bench: Bench, shows: float = 1.0) -> FloatArray:
-    """Return the natural logarithm of what a gauge indicates, in Pa, at a true pressure.
+    """Return the natural logarithm of the indicated pressure, in Pa, at a true pressure.
 
-    Thermal transpiration, the gas factor and the owner's correction are put on again: ``ln p = ln p_i + ln f + s (ln
-    p_i - ln pivot) + ln g`` solved for ``p_i``.
+    Thermal transpiration, the gas factor and the stated correction are applied in reverse: ``ln p = ln p_i + ln f + s
+    (ln p_i - ln pivot) + ln g`` solved for ``p_i``.
 
     Parameters
     ----------
@@ -29,7 +29,7 @@ def indicated_log_pressure(pressure_pa: ArrayLike, bench: Bench, shows: float = 
     bench : Bench
         The apparatus.
     shows : float
-        Indicated over true pressure beyond that: the error of this very gauge.
+        Indicated over true pressure beyond that: the error of this gauge.
     """
     pressure = np.maximum(np.asarray(pressure_pa, dtype=float), 1e-300)
     warm, tube = bench.gauge.temperature, bench.gauge.tube_diameter
@@ -45,18 +45,18 @@ def indicated_log_pressure(pressure_pa: ArrayLike, bench: Bench, shows: float = 
 
 
 class GaugeOutput:
-    """The output of one gauge at any pressure: its transfer function inverted, whatever monotone kind it is.
+    """The output of one gauge at any pressure: the inverse of its transfer function, of any monotone kind.
 
     The transfer function is tabulated once; within the interval of the table that holds a pressure it is inverted by
-    regula falsi with halved weights (Illinois). Beyond its range the output runs on by :data:`BEYOND` of its span and
-    stays there.
+    regula falsi with halved weights (Illinois). Beyond its range the output continues by :data:`BEYOND` of its span and
+    is then constant.
 
     Parameters
     ----------
     bench : Bench
         The apparatus.
     shows : float
-        Indicated over true pressure, beyond what the owner's correction says.
+        Indicated over true pressure, beyond the stated correction.
     error : callable, optional
         The same over the pressure, Pa: an error that varies with pressure.
     """
@@ -74,14 +74,14 @@ class GaugeOutput:
         self._rising = self._rise(self._volts)
 
     def _rise(self, volts: FloatArray) -> FloatArray:
-        """Return ln p indicated at a voltage, its sign such that it rises; infinite beyond the transfer function."""
+        """Return ln p indicated at a voltage, with a sign such that it rises; infinite beyond the transfer function."""
         found = self._bench.gauge.indicated_log_pressure(volts)
-        # Where the transfer function gives no pressure, the output is beyond the end that is nearer.
+        # Without a pressure from the transfer function, the output is beyond the nearer end.
         silent = np.where(volts < self._middle_v, -np.inf, np.inf)
         return np.asarray(np.where(np.isfinite(found), self._sign * found, silent))
 
     def indicated_log_pressure(self, pressure_pa: ArrayLike) -> FloatArray:
-        """Return the natural logarithm of what this gauge indicates, in Pa, at a true pressure."""
+        """Return the natural logarithm of the pressure indicated by this gauge, in Pa, at a true pressure."""
         pressure = np.maximum(np.asarray(pressure_pa, dtype=float), 1e-300)
         shown = pressure if self._error is None else pressure * self._error(pressure)
         return indicated_log_pressure(shown, self._bench, self._shows)
@@ -106,7 +106,7 @@ class GaugeOutput:
             at_lower = np.where(below, found, np.where(last > 0, at_lower / 2, at_lower))
             lower, upper = np.where(below, volts, lower), np.where(below, upper, volts)
             last = np.where(below, -1.0, 1.0)
-        # The end of a table is met, not passed: what lies beyond it goes to the rail.
+        # The end of a table is inside the range: the output beyond it goes to the rail.
         missed = ~(np.abs(found) < _CLOSE)
         return np.asarray(np.where(missed, np.where(volts < self._middle_v, *self._rails), volts))
 

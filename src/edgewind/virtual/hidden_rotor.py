@@ -1,11 +1,11 @@
 """An invented rotor whose physics is not that of the program: closed bridging formulas with hidden smooth deviations.
 
-Everything that a study concludes rests on the response tables of `edgewind.kinetics` and on `edgewind.rotor`. Data that
-are made by those confirm them whatever they say. The rotor here shares with them the viscosity of the gas and nothing
-else: force, drag and heat are bridged in closed form between free flight and dense gas, and multiplied by smooth
-functions of ln Kn that no study knows; the faces may differ in accommodation, the vanes shade and disturb each other,
-the faces' own infrared recoils, and a torque may come from outside. It is no better than some ten per cent, as a bench
-may be, and it is to be used for invented data only.
+The conclusions of a study rest on the response tables of `edgewind.kinetics` and on `edgewind.rotor`. Data from those
+would confirm them in any case. This rotor has only the viscosity of the gas in common with them: force, drag and heat
+are bridged in closed form between free flight and dense gas, and multiplied by smooth functions of ln Kn that are
+unknown to a study; the faces may differ in accommodation, the vanes shade and disturb each other, the faces' own
+infrared recoils, and a torque may come from outside. It is accurate to some ten per cent, as a bench may be, and is for
+invented data only.
 """
 
 from __future__ import annotations
@@ -26,10 +26,10 @@ from edgewind.gas import Gas, GasState, find_gas
 Array = NDArray[np.float64]
 
 
-# A rotor that is followed asks for them at every step, mostly at the same temperature.
+# needed at every step of a motion, mostly at the same temperature
 @lru_cache(maxsize=1024)
 def _free_path_at_1_pa(gas: Gas, temperature_k: float) -> float:
-    """Mean free path at a pressure of 1 Pa, m."""
+    """Return the mean free path at a pressure of 1 Pa, m."""
     return GasState(gas, 1.0, temperature_k).mean_free_path_m()
 
 
@@ -38,8 +38,8 @@ _FORCE = (0.1034, 1.352)
 _HEAT = (0.0775, 0.925)
 _LOSS = (0.0833, 1.038)
 _ACCOMMODATION = 0.135
-# Drag in free flight of a plate in free space, its molecules re-emitted diffusely or as by a mirror (closed forms), and
-# what the walls of the room of four widths add, by eye; that falls with the square of their distance.
+# Drag in free flight of a plate in free space, with diffuse or specular re-emission (closed forms), and the addition by
+# the walls of the room of four widths, by eye; that falls with the square of their distance.
 _DIFFUSE_DRAG, _MIRROR_DRAG = 4 / np.sqrt(pi) + np.sqrt(pi), 8 / np.sqrt(pi)
 _FREE_WALLS = 0.34
 # Drag in dense gas over Kn: of a disc of the same area in free space, 16 mu a U, and the law of distant walls of
@@ -48,10 +48,10 @@ _STOKES_DRAG, _WALLS = 32 / pi, 1.77
 # Power by which free flight and dense gas join: 1, as resistances in series, is 7 % below the solver at Kn 0.2.
 _BRIDGE = 1.1
 _ROOM = 4.0
-# What four vanes with arms of 1.25 widths lose of torque and drag, at these Knudsen numbers; below 0.1 carried on as it
-# goes between 0.3 and 0.1.
+# Losses of torque and drag of four vanes with arms of 1.25 widths, at these Knudsen numbers; below 0.1 extrapolated
+# from 0.3 and 0.1.
 _NEIGHBOUR_KN = np.array([0.01, 0.1, 0.3, 1.0, 10.0])
-# Without kinks: a greatest speed or torque would lie at one.
+# Smooth: a kink would attract the maximum of speed or torque.
 _NEIGHBOUR_TORQUE = PchipInterpolator(np.log(_NEIGHBOUR_KN), [0.36, 0.21, 0.14, 0.08, 0.04])
 _NEIGHBOUR_DRAG = PchipInterpolator(np.log(_NEIGHBOUR_KN), [0.26, 0.20, 0.17, 0.13, 0.10])
 _SHADE_ARM = np.array([1.0, 1.25, 1.5, 2.0])
@@ -79,7 +79,7 @@ class Deviation:
 
     @classmethod
     def draw(cls, size: float, low: float, high: float, random: np.random.Generator, bumps: int = 3) -> Deviation:
-        """Draw a deviation whose largest departure between two arguments is `size`, in ln."""
+        """Draw a deviation whose largest size between two arguments is `size`, in ln."""
         low, high = np.log(low), np.log(high)
         drawn = cls(
             random.standard_normal(bumps),
@@ -93,8 +93,8 @@ class Deviation:
     def stated(cls, u: float, low: float, high: float, random: np.random.Generator) -> Deviation:
         """Draw a deviation whose logarithm is normal at each argument, with standard deviation `u`.
 
-        It is what an instrument is off by whose owner states that uncertainty and no more: any share of the variance is
-        a factor, and the rest changes with the argument over a length that is drawn, too.
+        It is the error of an instrument with that stated uncertainty: any share of the variance is a constant factor,
+        and the rest varies with the argument over a drawn length.
         """
         low, high = np.log(low), np.log(high)
         width, factor = random.uniform(0.8, 2.5), random.uniform()
@@ -109,7 +109,7 @@ class Deviation:
 
 @dataclass(frozen=True)
 class BenchConditions:
-    """What a bench changes on purpose; floats, or arrays of one shape.
+    """Conditions that a bench changes on purpose; floats, or arrays of one shape.
 
     Attributes
     ----------
@@ -128,7 +128,7 @@ class BenchConditions:
 
 @dataclass(frozen=True)
 class HiddenRotor:
-    """An invented rotor in its gas; SI throughout. Positive: with the bright face ahead.
+    """An invented rotor in its gas; SI throughout. Positive: the bright face leads.
 
     Attributes
     ----------
@@ -142,13 +142,13 @@ class HiddenRotor:
     width_m, arm_m : float
         Width and height of the square vanes; axis to the middle of a vane.
     chamber_width_m, chamber_height_m : float, optional
-        Of the chamber; four widths of a vane about its middle where absent.
+        Of the chamber; default: four widths of a vane about its middle.
     irradiance_w_m2 : float
         Of a vane that faces the lamp.
     turn_mean_irradiance, turn_mean_push : float
         Means over a turn of the irradiance and of the push of unit irradiance.
     specular : float
-        Share of what a face reflects that goes as from a mirror.
+        Specular share of the light that a face reflects.
     dark_absorptance, bright_absorptance, dark_emissivity, bright_emissivity : float
         Of the faces.
     conductance_w_m2_k : float
@@ -224,7 +224,7 @@ class HiddenRotor:
         return float(_STOKES_DRAG / (1 - _WALLS / self.room))
 
     def _dense_force(self, kn: Array) -> Array:
-        """Free flight over dense gas of the thermal force, which in dense gas goes as the drag (reciprocal theorem)."""
+        """Return the thermal force in free flight over that in dense gas, which follows the drag (reciprocity)."""
         walls = _STOKES_DRAG / (1 - _WALLS / _ROOM) / self._dense_drag
         return np.asarray(walls * _FORCE[0] * kn ** -_FORCE[1])
 
@@ -239,7 +239,7 @@ class HiddenRotor:
         return np.asarray(bridge * (1 - self._neighbours(kn, _NEIGHBOUR_TORQUE)))
 
     def drag_coefficient(self, kn: Array) -> Array:
-        """Return the drag over p A per U/v0: between that of free flight and Stokes', which goes as Kn."""
+        """Return the drag over p A per U/v0, between free flight and Stokes flow, in which it goes as Kn."""
         free = self.accommodation * _DIFFUSE_DRAG + (1 - self.accommodation) * _MIRROR_DRAG
         free += _FREE_WALLS * (_ROOM / self.room) ** 2
         bridge = (free**-_BRIDGE + (self._dense_drag * kn) ** -_BRIDGE) ** (-1 / _BRIDGE)
@@ -256,7 +256,7 @@ class HiddenRotor:
         return np.asarray(apart * factor), np.asarray(both * factor)
 
     def _neighbours(self, kn: Array, lost: PchipInterpolator) -> Array:
-        """Share that the other vanes take; less on longer arms, and for fewer vanes."""
+        """Return the loss by the other vanes; less on longer arms, and for fewer vanes."""
         nearness = min(1.0, (1.25 * self.width_m / self.arm_m) ** 1.5) * (self.vanes - 1) / 3
         return np.asarray(nearness * lost(np.log(np.clip(kn, _NEIGHBOUR_KN[0], _NEIGHBOUR_KN[-1]))))
 
@@ -264,12 +264,12 @@ class HiddenRotor:
 
     @property
     def lit_share(self) -> float:
-        """Share of the light that the other vanes let through."""
+        """Share of the light that the other vanes do not block."""
         full = float(np.interp(self.arm_m / self.width_m, _SHADE_ARM, _SHADE))
         return 1 - (1 - full) * (self.vanes - 1) / 3
 
     def heat_flows(self, dark_k: Any, bright_k: Any, around: BenchConditions) -> tuple[Array, Array]:
-        """Return what warms the dark and the bright face, W/m^2; zero where steady."""
+        """Return the net heat flows into the dark and the bright face, W/m^2; zero when steady."""
         te = np.asarray(around.envelope_k, dtype=float)
         p = np.asarray(around.pressure_pa, dtype=float)
         kn, v0 = self.knudsen(p, te), self.molecular_speed(te)
@@ -307,13 +307,13 @@ class HiddenRotor:
     # Torque and motion.
 
     def torques(self, dark_k: Any, bright_k: Any, around: BenchConditions) -> dict[str, Array]:
-        """Return the torque of each cause, N m, the pivot's apart."""
+        """Return the torque of each cause, N m, without the pivot."""
         te = np.asarray(around.envelope_k, dtype=float)
         p = np.asarray(around.pressure_pa, dtype=float)
         kn = self.knudsen(p, te)
         lever = self.vanes * self.width_m**2 * self.arm_m
         light = np.asarray(around.light) * self.irradiance_w_m2 * self.lit_share * self.turn_mean_push / LIGHT_SPEED
-        back = 2 / 3 + self.specular / 3  # of light that is thrown back
+        back = 2 / 3 + self.specular / 3  # of reflected light
         pushed = light * back * (self.bright_absorptance - self.dark_absorptance)
         recoil = (
             self._emitted(self.dark_emissivity, dark_k, te) - self._emitted(self.bright_emissivity, bright_k, te)
@@ -337,7 +337,7 @@ class HiddenRotor:
         return np.asarray(area * p * self.drag_coefficient(self.knudsen(p, te)) * squared / self.molecular_speed(te))
 
     def steady_speed(self, around: BenchConditions) -> Array:
-        """Return the speed of steady turning, rad/s; zero where the pivot holds."""
+        """Return the steady speed, rad/s; zero if the pivot holds."""
         torque = sum(self.torques(*self.faces(around), around).values(), start=np.zeros(1))
         over = np.sign(torque) * (np.abs(torque) - self.dry_n_m)
         turning = np.where(np.abs(torque) > self.breakaway_n_m, over, 0.0)
@@ -345,22 +345,22 @@ class HiddenRotor:
         return np.asarray(speed if np.ndim(around.pressure_pa) else speed[0])
 
     def run(self, time_s: Array, around: Any, start: tuple[float, float, float]) -> Array:
-        """Follow faces and speed through a change.
+        """Integrate faces and speed through a change.
 
         Parameters
         ----------
         time_s : array of shape (n,)
             Moments, s, rising.
         around : callable
-            Gives the :class:`BenchConditions` at a moment, s.
+            Returns the :class:`BenchConditions` at a moment, s.
         start : (float, float, float)
             Dark face, bright face (K) and speed (rad/s) at the first moment.
 
         Returns
         -------
         array of shape (n, 3)
-            Dark face, bright face (K), speed (rad/s). Dry friction is smoothed over 1e-3 rad/s, so that the rotor that
-            is held creeps instead.
+            Dark face, bright face (K), speed (rad/s). Dry friction is smoothed over 1e-3 rad/s, so that a held rotor
+            creeps.
         """
 
         def rates(t: float, y: Array) -> list[float]:

@@ -1,4 +1,4 @@
-"""The invented bench that is simulated where none is named."""
+"""The invented bench, simulated by default."""
 
 from __future__ import annotations
 
@@ -10,10 +10,10 @@ FILE = "invented_bench.toml"
 
 
 def invented_text() -> str:
-    """Return its `bench.toml`."""
+    """Return the text of its `bench.toml`."""
     return (files("edgewind.virtual") / "files" / FILE).read_text(encoding="utf-8")
 
 
 def invented_bench() -> Bench:
-    """Return it."""
+    """Return the invented bench."""
     return parse_bench(invented_text(), file=FILE)

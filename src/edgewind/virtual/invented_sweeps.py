@@ -1,4 +1,4 @@
-"""Random invented rotors, what their owner states of them, their readings, and the truth beside them."""
+"""Random invented rotors with their stated values, their readings and their true values."""
 
 from __future__ import annotations
 
@@ -17,14 +17,14 @@ Array = NDArray[np.float64]
 _GASES = (("N2", 1.0), ("air", 1.0), ("Ar", 0.0))
 _ROOM_K = 295.15
 _CHAMBER = 2.5  # width and height of a chamber over the distance of a vane's outer edge from the axis
-# The range over which deviations are drawn and truths looked for, Knudsen number and pascal.
+# The range of drawn deviations and of true optima, Knudsen number and pascal.
 _KNUDSEN = (0.01, 100.0)
 _GAUGE_PA = (1e-3, 100.0)
 
 
 @dataclass(frozen=True)
 class Sizes:
-    """How far a drawn rotor departs from the model that is to explain it.
+    """Sizes of the deviations of a drawn rotor from the model.
 
     Attributes
     ----------
@@ -35,7 +35,7 @@ class Sizes:
     foreign : float
         Largest torque from outside, over the greatest torque of the gas.
     gauge : float
-        Standard deviation of the error of the gauge, in ln: what its owner states.
+        Standard deviation of the error of the gauge, in ln, as stated.
     scatter : float
         Relative standard deviation of a speed from reading to reading.
     """
@@ -49,7 +49,7 @@ class Sizes:
 
 @dataclass(frozen=True)
 class Truth:
-    """What is true of an invented rotor.
+    """True values of an invented rotor.
 
     Attributes
     ----------
@@ -58,11 +58,11 @@ class Truth:
     main_drive : str
         The cause of the greatest share of the torque at the pressure of greatest speed.
     foreign_share : float
-        Share of the torque there, in size, that is not the thermal force's.
+        Share of the torque there, in size, that is not due to the thermal force.
     shares : mapping of str to float
         Share of each cause there, in size.
     drive_optimum_pa : float
-        Pressure of greatest torque of all drives together, Pa: what a study calls the optimum of force.
+        Pressure of greatest torque of all drives together, Pa: the optimum of force in a study.
     """
 
     speed_optimum_pa: float
@@ -108,7 +108,7 @@ def draw_rotor(random: np.random.Generator, sizes: Sizes = Sizes()) -> HiddenRot
 
 
 def truth_of(rotor: HiddenRotor, low_pa: float = 3e-3, high_pa: float = 100.0) -> Truth:
-    """Return what is true of an invented rotor under full light."""
+    """Return the true values of an invented rotor under full light."""
     around = BenchConditions(np.geomspace(low_pa, high_pa, 2000), 1.0, _ROOM_K)
     parts = rotor.torques(*rotor.faces(around), around)
     place = int(np.argmax(np.abs(rotor.steady_speed(around))))
@@ -132,18 +132,19 @@ def bench_text(
     leading_face: str = "bright",
     states_everything: bool | None = None,
 ) -> str:
-    """Return the `bench.toml` of an honest owner: each value off by its stated uncertainty times a normal draw.
+    """Return a `bench.toml` with correct uncertainties: each value deviates by its stated uncertainty times a normal
+    draw.
 
     Parameters
     ----------
     rotor : HiddenRotor
         The rotor.
     random : numpy.random.Generator
-        Of what the owner is off by.
+        Generator of these deviations.
     leading_face : {"bright", "dark"}
-        Face that was seen to go ahead.
+        Observed leading face.
     states_everything : bool, optional
-        Whether conductance and bright emissivity are stated; one in two each where absent.
+        Whether conductance and bright emissivity are stated; default: each with probability 1/2.
     """
 
     def stated(value: float, relative: float) -> tuple[float, float]:
@@ -213,8 +214,8 @@ def invented_sweep(
 ) -> tuple[HiddenRotor, Truth]:
     """Write the folder of an invented experiment, and return its rotor and truth.
 
-    The pressures run from about a twentieth to about twenty times that of greatest speed, evenly in the logarithm.
-    Rotors that do not turn, or whose optimum lies at an end of the range of the bench, are drawn again.
+    The pressures run from about a twentieth to about twenty times that of greatest speed, evenly spaced in the
+    logarithm. Rotors that do not turn, or whose optimum lies at an end of the range of the bench, are drawn again.
     """
     while True:
         rotor = draw_rotor(random, sizes)

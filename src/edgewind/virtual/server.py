@@ -1,4 +1,4 @@
-"""The virtual bench on the network: a TCP port an instrument, program messages in, response messages out."""
+"""The virtual bench on the network: a TCP port for each instrument, with program and response messages."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ _OVERRUN = b"\0overrun"
 
 
 def check_host(host: str, *, open_to_network: bool = False) -> str:
-    """Return the address to listen on; only this machine's own, unless the network is let in by name.
+    """Return the address to listen on; only that of this machine, unless the network is explicitly allowed.
 
     Raises
     ------
@@ -39,21 +39,21 @@ def check_host(host: str, *, open_to_network: bool = False) -> str:
         raise InputError(f"'{host}' is not an address", fix="give an IP address, such as 127.0.0.1") from None
     if not address.is_loopback and not open_to_network:
         raise InputError(
-            f"anyone on the network of {host} could work this bench, which asks for no password",
-            fix="leave --host out, or add --open-to-network if that is what you want",
+            f"anyone on the network of {host} could operate this bench, which has no password",
+            fix="leave --host out, or add --open-to-network if this is intended",
         )
     return str(address)
 
 
 class BenchServer:
-    """Serves an apparatus; to be used inside a running event loop.
+    """Serves an apparatus inside a running event loop.
 
     Parameters
     ----------
     apparatus : Apparatus
-        What the instruments measure and move.
+        The apparatus behind the instruments.
     seed : int, optional
-        Of the instruments' noise; that of `[virtual]` where left out.
+        Seed of the instruments' noise; default: that of `[virtual]`.
 
     Attributes
     ----------
@@ -74,8 +74,8 @@ class BenchServer:
         self._sessions: set[asyncio.Task[None]] = set()
 
     async def open(self, host: str, port: int = 0) -> None:
-        """Listen: at `port` and those after it, one a role, or at free ones where it is zero."""
-        self.apparatus.state()  # what is compiled at the first question may take longer than a client waits
+        """Listen at `port` and those after it, one for each role, or at free ones if it is zero."""
+        self.apparatus.state()  # compilation at the first query may take longer than the timeout of a client
         for number, (role, instrument) in enumerate(self.instruments.items()):
             wanted = port + number if port else 0
             try:
@@ -85,13 +85,13 @@ class BenchServer:
                 reason = getattr(error, "strerror", None) or error
                 raise InputError(
                     f"cannot listen on {host}, port {wanted}, for the {role}: {reason}",
-                    fix="give another --port, or 0 for any that is free",
+                    fix="give another --port, or 0 for free ones",
                 ) from None
             self._servers.append(server)
             self.ports[role] = server.sockets[0].getsockname()[1]
 
     async def run(self) -> None:
-        """Keep the apparatus up with the clock until cancelled."""
+        """Integrate the apparatus along with the clock until cancelled."""
         while True:
             for instrument in self.instruments.values():
                 instrument.tend()
@@ -130,7 +130,7 @@ class BenchServer:
 
 
 async def _hang_up(writer: asyncio.StreamWriter) -> None:
-    """Close a connection; what a client has not taken by then is dropped."""
+    """Close a connection; unsent data are dropped."""
     writer.close()
     with contextlib.suppress(OSError, TimeoutError, asyncio.CancelledError):
         await asyncio.wait_for(writer.wait_closed(), _LONGEST_GOODBYE_S)
@@ -138,7 +138,7 @@ async def _hang_up(writer: asyncio.StreamWriter) -> None:
 
 
 async def _messages(reader: asyncio.StreamReader) -> AsyncIterator[bytes]:
-    """Yield whole messages, without their line feed; half a message at the end of a connection is not one."""
+    """Yield complete messages without their line feed; an incomplete one at the end of a connection is dropped."""
     kept, too_long = b"", False
     while data := await reader.read(LONGEST_MESSAGE):
         *lines, kept = (kept + data).split(b"\n")
@@ -150,14 +150,14 @@ async def _messages(reader: asyncio.StreamReader) -> AsyncIterator[bytes]:
 
 
 class _Inbox:
-    """Messages of one client that wait for their turn."""
+    """Waiting messages of one client."""
 
     def __init__(self) -> None:
         self._messages: asyncio.Queue[bytes | None] = asyncio.Queue(_WAITING_MESSAGES)
         self._ended = False
 
     async def listen(self, reader: asyncio.StreamReader) -> None:
-        """Take in what comes until the client goes."""
+        """Receive messages until the client disconnects."""
         with contextlib.suppress(ConnectionError):
             async for message in _messages(reader):
                 await self._messages.put(message)
@@ -170,14 +170,14 @@ class _Inbox:
 
     @property
     def next_is_here(self) -> bool:
-        """Whether another message waits."""
+        """Whether another message is waiting."""
         return self._messages.qsize() > self._ended
 
 
 async def _serve(
     instrument: BenchInstrument, clock: Clock, reader: asyncio.StreamReader, writer: asyncio.StreamWriter
 ) -> None:
-    """Answer one client until it goes."""
+    """Serve one client until it disconnects."""
     inbox = _Inbox()
     listening = asyncio.create_task(inbox.listen(reader))
     try:
@@ -202,10 +202,8 @@ async def _work(
     clock: Clock,
     writer: asyncio.StreamWriter,
 ) -> bytes:
-    """Carry a message through to its answer.
-
-    A client that sends its next message before it has what it asked for interrupts itself: IEEE 488.2-1992, 6.3.2.3.
-    A message that asks for nothing is waited for.
+    """Process a message up to its answer. A client that sends its next message before the answer to a query interrupts
+    the query: IEEE 488.2-1992, 6.3.2.3. A message without a query is completed first.
     """
     try:
         step = next(steps)
@@ -229,7 +227,7 @@ async def _work(
 
 
 def _nap(clock: Clock, until_s: float) -> float:
-    """Return how long to wait on the wall clock before the bench is looked at again, s."""
+    """Return the real time until the next integration of the bench, s."""
     left = until_s - clock.monotonic()
     if left <= 0:
         return 0.0
@@ -237,7 +235,7 @@ def _nap(clock: Clock, until_s: float) -> float:
 
 
 class ServedBench:
-    """A virtual bench that is served by a thread of this process, until closed; see :func:`serve_bench`.
+    """A virtual bench served by a thread of this process, until closed; see :func:`serve_bench`.
 
     Attributes
     ----------
@@ -246,7 +244,7 @@ class ServedBench:
     ports : mapping of str to int
         Port of each role.
     apparatus : Apparatus
-        What is behind them; to look at the truth.
+        The apparatus, for its true state.
     """
 
     def __init__(self, apparatus: Apparatus, host: str, port: int, seed: int | None) -> None:
@@ -311,15 +309,15 @@ def serve_bench(
     Parameters
     ----------
     bench : Bench, optional
-        The apparatus; an invented one where left out.
+        The apparatus; default: an invented one.
     speed_up : float
         Simulated time over real time.
     seed : int, optional
-        Of every noise; that of `[virtual]` where left out.
+        Seed of all noise; default: that of `[virtual]`.
     host, port
-        Where to listen: one port after another from `port`, or free ones where it is zero.
+        Address and first port, one port for each role; free ports if it is zero.
     clock : Clock, optional
-        Another clock, such as :class:`edgewind.clock.SimulatedClock`; `speed_up` does not count then.
+        Another clock, such as :class:`edgewind.clock.SimulatedClock`; `speed_up` is then ignored.
 
     Returns
     -------

@@ -18,15 +18,15 @@ class TachometerSignal:
     """Voltage of the tachometer against bench time and the angle of the rotor.
 
     The pulses are those of `signals.synthetic`, the same at every turn: two traces of one moment agree, and a mark
-    keeps its height and place. Marks stand evenly apart, or as `[tachometer] mark_places` says: unevenly, they tell
-    the direction. Wander is a sum of slow tones.
+    keeps its height and place. Marks are evenly spaced, or at `[tachometer] mark_places`, which may show the direction.
+    Wander is a sum of slow tones.
 
     Parameters
     ----------
     bench : Bench
         The apparatus.
     seed : int
-        Of the marks' heights and places, and of the phases.
+        Seed of the marks' heights and places, and of the phases.
     """
 
     def __init__(self, bench: Bench, seed: int) -> None:

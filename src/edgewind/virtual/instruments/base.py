@@ -1,4 +1,4 @@
-"""What the instruments of the virtual bench share: the apparatus, and noise of their own."""
+"""Base of the instruments of the virtual bench, with the apparatus and noise."""
 
 from __future__ import annotations
 
@@ -13,14 +13,14 @@ from edgewind.virtual.scpi import Command, Numeric, ScpiInstrument, Switch, real
 
 
 class BenchInstrument(ScpiInstrument):
-    """An instrument at the simulated apparatus.
+    """An instrument of the simulated apparatus.
 
     Parameters
     ----------
     apparatus : Apparatus
-        What it measures or moves.
+        The apparatus that it measures or moves.
     seed : int
-        Of its noise; the same seed and the same commands at the same bench times give the same readings.
+        Seed of its noise; the same seed and the same commands at the same bench times give the same readings.
     """
 
     def __init__(self, apparatus: Apparatus, seed: int) -> None:
@@ -30,7 +30,7 @@ class BenchInstrument(ScpiInstrument):
         self.reset()
 
     def tend(self) -> None:
-        """Do what is due without a query; called now and then."""
+        """Carry out pending work without a query; called from time to time."""
 
 
 class Supply(BenchInstrument, ABC):
@@ -41,7 +41,7 @@ class Supply(BenchInstrument, ABC):
     LEVEL : Numeric
         Least, greatest and *RST level, V.
     level_v, output : float, bool
-        What it is set to.
+        Its settings.
     """
 
     LEVEL: ClassVar[Numeric] = Numeric("V", 0.0, 10.0, 0.0)
@@ -54,7 +54,7 @@ class Supply(BenchInstrument, ABC):
         self.drive()
 
     def change(self, attribute: str, value: Any) -> None:
-        """Set level or output, and drive what is connected."""
+        """Set level or output, and act on the apparatus."""
         super().change(attribute, value)
         self.drive()
 

@@ -25,7 +25,7 @@ def has_voltage(bench: Bench) -> bool:
 
 
 class GaugeMeter(BenchInstrument):
-    """Volts with the noise and the resolution that bench.toml states; a display is read as a pressure instead."""
+    """Volts with the stated noise and resolution; a display gives a pressure instead."""
 
     NAME = "gauge"
 
@@ -35,7 +35,7 @@ class GaugeMeter(BenchInstrument):
         self._ends = 0.0
 
     def pending_until(self) -> float:
-        """Return the end of the reading under way."""
+        """Return the end of the current reading."""
         return self._ends
 
     def read_volts(self) -> float:

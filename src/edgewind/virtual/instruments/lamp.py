@@ -11,7 +11,7 @@ RATED_V = 12.0
 
 
 class SimulatedLamp(Supply):
-    """The irradiance of the bench at the lamp's rated voltage, less below it; off until switched on."""
+    """The irradiance of the bench at the lamp's rated voltage, less below it; initially off."""
 
     NAME = "lamp"
     LEVEL = Numeric("V", 0.0, 1.1 * RATED_V, RATED_V)

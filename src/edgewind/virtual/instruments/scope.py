@@ -1,4 +1,4 @@
-"""The oscilloscope: channel 1 sees the tachometer, channel 2 the gauge."""
+"""The oscilloscope: the tachometer on channel 1, the gauge on channel 2."""
 
 from __future__ import annotations
 
@@ -36,13 +36,13 @@ LONGEST_S = 3600.0
 SOURCE = Choice(("CHANnel1", "CHANnel2"))
 _FORMATS = ("ASCii", "INTeger", "REAL")
 _CHUNK = 100_000
-_LEAST_RATE_HZ = 0.02  # a counter waits no longer than this for its next pulse
+_LEAST_RATE_HZ = 0.02  # longest wait of a counter for its next pulse
 _GAUGE_CHANNEL = (20.0, 5.0)  # range and its middle, V
 
 
 @dataclass(frozen=True)
 class Record:
-    """An acquisition: when it began and how it was set."""
+    """An acquisition: its start and its settings."""
 
     start_s: float
     interval_s: float
@@ -55,14 +55,14 @@ class Record:
 
     @property
     def end_s(self) -> float:
-        """Bench time at which its last sample is in."""
+        """Bench time of its last sample."""
         return self.start_s + self.points * self.interval_s
 
 
 class Scope(BenchInstrument):
-    """Takes a record of so many points at such a rate from INITiate on, and sends it as often as asked.
+    """Takes a record with a number of points and a rate from INITiate on, and sends it on every query.
 
-    Volts are ``YOFFset + YINCrement * number``; with FORMat ASCii and REAL they are volts already.
+    Volts are ``YOFFset + YINCrement * number``; FORMat ASCii and REAL give volts.
     """
 
     NAME = "oscilloscope"
@@ -133,7 +133,7 @@ class Scope(BenchInstrument):
         self._taken += 1
 
     def record(self) -> Steps:
-        """Wait until the record is whole, and convert it."""
+        """Wait until the record is complete, and convert it."""
         while self._record is not None and self._record.end_s > self.now():
             yield Wait(self._record.end_s)
         if self._record is None:
@@ -142,7 +142,7 @@ class Scope(BenchInstrument):
         return None
 
     def tend(self) -> None:
-        """Convert a record that is whole, so that the past need not be kept until it is asked for."""
+        """Convert a complete record, so that the past need not be kept until its query."""
         record = self._record
         if record is not None and self._steps is None and record.end_s <= self.now():
             self._steps = self._converted(record)
@@ -163,7 +163,7 @@ class Scope(BenchInstrument):
         return np.concatenate(parts)
 
     def converted(self, volts: NDArray[np.float64], step_v: float, offset_v: float) -> NDArray[np.int16]:
-        """Return numbers of steps from the middle, in the rails where the voltage is beyond the range."""
+        """Return numbers of steps from the middle, limited to the range."""
         steps = np.rint((volts - offset_v) / step_v)
         return np.clip(steps, -STEPS // 2, STEPS // 2 - 1, out=steps).astype(np.int16)
 
@@ -184,7 +184,7 @@ class Scope(BenchInstrument):
     # Answers.
 
     def fetch(self) -> Steps:
-        """Answer with the record, in the FORMat that is set."""
+        """Answer with the record, in the FORMat set."""
         yield from self.record()
         steps, record = self._steps, self._record
         if steps is None or record is None:
@@ -202,14 +202,14 @@ class Scope(BenchInstrument):
         return (yield from self.fetch())
 
     def preamble(self) -> tuple[float, float, int, float, float]:
-        """Return interval, start, points, volts a step and middle of the record, or of the next one."""
+        """Return interval, start, points, volts per step and middle of the record, or of the next one."""
         record = self._record
         if record is None:
             return 1 / self.rate_hz, float("nan"), int(self.points), self.step_v, self.offset_v
         return record.interval_s, record.start_s, record.points, record.step_v, record.offset_v
 
     def set_duration(self, seconds: float) -> None:
-        """Set the rate so that the points fill so many seconds."""
+        """Set the rate so that the points fill a duration, s."""
         rate = self.points / seconds
         if not RATE.least <= rate <= RATE.most:
             raise ScpiError(-221, f"{int(self.points)} points in {seconds:g} s")

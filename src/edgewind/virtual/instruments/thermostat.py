@@ -13,14 +13,14 @@ TEMPERATURE = Numeric("", -60.0, 90.0, 22.0)
 
 
 class SimulatedThermostat(BenchInstrument):
-    """Degrees Celsius; off until switched on, and then the envelope goes back to the temperature of the room."""
+    """Degrees Celsius; initially off, with the envelope at the temperature of the room."""
 
     NAME = "thermostat"
     level_c: float
     output: bool
 
     def reset(self) -> None:
-        """Switch off; the set temperature as at *RST."""
+        """Switch off; the set temperature of *RST."""
         self.level_c, self.output = TEMPERATURE.default, False
         self._drive()
 

@@ -1,4 +1,4 @@
-"""SCPI-1999 over IEEE 488.2: messages, commands, parameters, answers, status; it knows no physics and no sockets."""
+"""SCPI-1999 over IEEE 488.2: messages, commands, parameters, answers and errors, independent of physics and sockets."""
 
 from edgewind.virtual.scpi.answers import INFINITY, array_block, block, real, reals, switch
 from edgewind.virtual.scpi.commands import Command, Interrupted, Send, Steps, Wait, setting

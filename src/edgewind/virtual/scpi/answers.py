@@ -1,4 +1,4 @@
-"""How numbers, switches and blocks are answered: IEEE 488.2-1992, section 8.7."""
+"""Response data of numbers, switches and blocks: IEEE 488.2-1992, section 8.7."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-# SCPI-1999, volume 1, 7.2.1.4 and 7.2.1.5: what stands for infinity and for not a number.
+# SCPI-1999, volume 1, 7.2.1.4 and 7.2.1.5: codes of infinity and of not a number.
 INFINITY, NOT_A_NUMBER = 9.9e37, 9.91e37
 
 

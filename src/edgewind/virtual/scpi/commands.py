@@ -1,4 +1,4 @@
-"""Commands: a header pattern, what it does, and its parameters; one line each."""
+"""Commands: header pattern, function and parameters; one line each."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ _PART = re.compile(r"\[(?P<before>:)?(?P<optional>[A-Za-z]+)(?P<after>:)?\]|:?(?
 
 @dataclass(frozen=True)
 class Wait:
-    """Yielded by a command that cannot go on before a moment of bench time, s."""
+    """Yielded by a command that must wait for a moment of bench time, s."""
 
     until_s: float
 
@@ -45,15 +45,15 @@ class Command:
     Attributes
     ----------
     header : str
-        Pattern as in the standard: ``MEASure[:SCALar]:VOLTage[:DC]?``; capitals are the short form, brackets may be
-        left out, ``<n>`` takes a number, which is one where it is left out.
+        Pattern as in the standard: ``MEASure[:SCALar]:VOLTage[:DC]?``; capitals are the short form, brackets are
+        optional, ``<n>`` takes a number, one by default.
     call : callable
         Called with the instrument, the numbers of the header and the parameters. Returns the answer, without
-        terminator, or None; or a generator that yields :class:`Wait` and :class:`Send` and returns that.
+        terminator, or None; or a generator that yields :class:`Wait` and :class:`Send` and returns the answer.
     parameters : tuple of Parameter
         What reads them.
     optional : int
-        How many of the last ones may be left out.
+        Number of the last ones that are optional.
     greatest_suffix : int
         Greatest number that ``<n>`` takes.
     """
@@ -66,12 +66,12 @@ class Command:
 
     @property
     def query(self) -> bool:
-        """Whether it asks for an answer."""
+        """Whether it is a query."""
         return self.header.endswith("?")
 
     @cached_property
     def pattern(self) -> re.Pattern[str]:
-        """What its headers look like, from the root and in capitals."""
+        """Pattern of its headers, from the root and in capitals."""
         written, parts, first = self.header.removesuffix("?"), [], True
         for found in _PART.finditer(written):
             word = found["optional"] or found["needed"]
@@ -85,12 +85,12 @@ class Command:
         return re.compile("".join(parts) + r"\Z")
 
     def matches(self, unit: Unit) -> tuple[int, ...] | None:
-        """Return the numbers in the header where it is this command's, else None."""
+        """Return the numbers in the header if it is that of this command, else None."""
         found = self.pattern.match(unit.header) if unit.query == self.query else None
         return None if found is None else tuple(int(digits or 1) for digits in found.groups())
 
     def run(self, instrument: Any, suffixes: tuple[int, ...], unit: Unit) -> Reply:
-        """Read the parameters and do it."""
+        """Parse the parameters and carry out the command."""
         if any(not 1 <= number <= self.greatest_suffix for number in suffixes):
             raise ScpiError(-114, unit.header[:40])
         if len(unit.arguments) > len(self.parameters):
@@ -123,12 +123,12 @@ def _written(value: Any, parameter: Numeric | Switch | Choice) -> str:
 
 
 def find_command(commands: Sequence[Command], unit: Unit) -> tuple[Command, tuple[int, ...]]:
-    """Return the command that a unit means.
+    """Return the command of a message unit.
 
     Raises
     ------
     ScpiError
-        -113 where there is none.
+        -113 if there is none.
     """
     for command in commands:
         suffixes = command.matches(unit)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 
-# Numbers and texts as in SCPI-1999; compared with those of the open library scpi-rs (scpi/src/error.rs), all alike.
+# Numbers and texts as in SCPI-1999; compared with those of the open library scpi-rs (scpi/src/error.rs), all equal.
 TEXTS: dict[int, str] = {
     0: "No error",
     -100: "Command error",
@@ -44,14 +44,14 @@ _LONGEST = 255
 
 
 class ScpiError(Exception):
-    """An error with its number and, where it helps, what it is about."""
+    """An error with its number and an optional detail."""
 
     def __init__(self, code: int, about: str = "") -> None:
         self.code, self.about = code, about
         super().__init__(self.answer())
 
     def answer(self) -> str:
-        """Return the entry of the queue as it is read: ``-113,"Undefined header;VOLTS"``.
+        """Return the entry of the queue as read: ``-113,"Undefined header;VOLTS"``.
 
         Examples
         --------
@@ -67,7 +67,7 @@ NO_ERROR = ScpiError(0)
 
 
 class ErrorQueue:
-    """First in, first out; what does not fit leaves -350 as the last entry (SCPI-1999, volume 2, 21.8.1)."""
+    """First in, first out; an overflow leaves -350 as the last entry (SCPI-1999, volume 2, 21.8.1)."""
 
     def __init__(self) -> None:
         self._entries: deque[ScpiError] = deque()

@@ -1,4 +1,4 @@
-"""An instrument that takes program messages and gives answers; it knows no sockets and no clock but bench time."""
+"""An instrument that processes program messages and returns answers, independent of sockets, on bench time."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ SCPI_VERSION = "1999.0"
 
 
 class ScpiInstrument:
-    """What every instrument of the virtual bench has in common.
+    """Base of every instrument of the virtual bench.
 
     Parameters
     ----------
@@ -26,7 +26,7 @@ class ScpiInstrument:
     Attributes
     ----------
     NAME : str
-        What it is, for ``*IDN?``.
+        Its name, for ``*IDN?``.
     COMMANDS : tuple of Command
         Its own commands.
     """
@@ -38,25 +38,25 @@ class ScpiInstrument:
         self.now = now
         self.errors = ErrorQueue()
 
-    # What an instrument may do otherwise.
+    # Methods that an instrument may override.
 
     def reset(self) -> None:
         """Go to the state of *RST: everything off."""
 
     def pending_until(self) -> float:
-        """Return the bench time at which the operation under way ends, s; zero where none is."""
+        """Return the bench time at which the current operation ends, s; zero without one."""
         return 0.0
 
     def change(self, attribute: str, value: Any) -> None:
-        """Set an attribute as a command asks."""
+        """Set an attribute by a command."""
         setattr(self, attribute, value)
 
     # Messages.
 
     def process(self, message: bytes) -> Generator[Wait | Send, None, bytes]:
-        """Do what a program message says and return the response message, without terminator, or nothing.
+        """Carry out a program message and return the response message, without terminator, or nothing.
 
-        After a command error the rest of the message is left undone; after any other error it goes on.
+        After a command error the rest of the message is not executed; after any other error it is.
         """
         answers: list[bytes] = []
         try:
@@ -78,7 +78,7 @@ class ScpiInstrument:
             self.errors.put(ScpiError(-410))
             return b""
         except Exception as problem:
-            # A programming error must not end the other clients; it is reported here and in the queue.
+            # A programming error must not disconnect the other clients; it is reported here and in the queue.
             traceback.print_exc()
             self.errors.put(ScpiError(-310, type(problem).__name__))
         return b";".join(answers)
@@ -103,17 +103,17 @@ class ScpiInstrument:
         self.reset()
 
     def wait(self) -> Steps:
-        """Do *WAI, 10.39: nothing more until what is under way has ended."""
+        """Do *WAI, 10.39: wait for the end of the current operation."""
         while self.pending_until() > self.now():
             yield Wait(self.pending_until())
         return None
 
     def answer_complete(self) -> Steps:
-        """Answer *OPC?, 10.19: 1, once what is under way has ended."""
+        """Answer *OPC?, 10.19: 1, after the end of the current operation."""
         yield from self.wait()
         return "1"
 
-    # SCPI-1999, volume 1, 4.2.1, and volume 2, section 21: what every SCPI instrument has.
+    # SCPI-1999, volume 1, 4.2.1, and volume 2, section 21: commands of every SCPI instrument.
 
     def headers(self) -> bytes:
         """Answer SYSTem:HELP:HEADers?: every command, a line each, as a block."""

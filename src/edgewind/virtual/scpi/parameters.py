@@ -34,15 +34,15 @@ def mnemonic(written: str) -> tuple[str, str]:
 
 
 class Parameter(Protocol):
-    """What reads one parameter."""
+    """Parser of one parameter."""
 
     def read(self, text: str) -> Any:
-        """Return its value; raise ScpiError where it is none."""
+        """Return its value; raise ScpiError if it is invalid."""
 
 
 @dataclass(frozen=True)
 class Numeric:
-    """A number between two bounds, in SI, with an optional suffix; MINimum, MAXimum and DEFault name three of them.
+    """A number between two bounds, in SI, with an optional suffix; or MINimum, MAXimum or DEFault.
 
     Examples
     --------
@@ -116,7 +116,7 @@ def _not_a_number(text: str) -> ScpiError:
 
 @dataclass(frozen=True)
 class Switch:
-    """ON or OFF; a number is on where it rounds to anything but zero (SCPI-1999, volume 1, 7.3)."""
+    """ON or OFF; a number is on unless it rounds to zero (SCPI-1999, volume 1, 7.3)."""
 
     def read(self, text: str) -> bool:
         """Return whether it is on."""
@@ -129,7 +129,7 @@ class Switch:
 
 @dataclass(frozen=True)
 class Choice:
-    """One word of several, in its short or its long form; the answer is the short form."""
+    """One of several words, in short or long form; the answer is the short form."""
 
     words: tuple[str, ...]
 

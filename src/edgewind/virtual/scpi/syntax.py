@@ -1,4 +1,4 @@
-"""Program messages taken apart: IEEE 488.2-1992, section 7, and the header paths of SCPI-1999, volume 1, 6.2.4."""
+"""Parser of program messages: IEEE 488.2-1992, section 7, and the header paths of SCPI-1999, volume 1, 6.2.4."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ class Unit:
     query : bool
         Whether it asks for an answer.
     arguments : tuple of str
-        Parameters as written, without white space round them.
+        Parameters as written, stripped of white space.
     """
 
     header: str
@@ -38,10 +38,10 @@ class Unit:
 
 
 def units(message: bytes) -> Iterator[Unit]:
-    """Yield the units of a program message, its terminator already taken off.
+    """Yield the units of a program message without its terminator.
 
-    A unit without a leading colon goes on from the path of the one before, which is its header less the last
-    mnemonic; common commands leave the path as it is.
+    A unit without a leading colon continues the path of the one before, its header without the last mnemonic; common
+    commands do not change the path.
 
     Raises
     ------
