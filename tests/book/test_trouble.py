@@ -211,7 +211,7 @@ def test_a_book_of_a_newer_version_is_refused_and_left_alone(target, bench_text,
     for options in ({}, {"write": True}, {"make": True}):
         with pytest.raises(BookError, match="the book is of version 'v99', this program knows v1, v2") as raised:
             open_book(target, **options)
-        assert "a newer Edgewind wrote it" in str(raised.value)
+        assert "written by a newer Edgewind" in str(raised.value)
     with pytest.raises(BookError, match="newer Edgewind"):
         check_book(target)
     run(f"UPDATE edgewind_version SET version_num = '{newest()}'")

@@ -231,7 +231,7 @@ def test_an_answer_comes_back_from_its_fields(tmp_path):
     assert back == answer
     assert back.sweeps == answer.sweeps
     xr.testing.assert_allclose(back.to_dataset(), answer.to_dataset())
-    with pytest.raises(InputError, match="holds no answer"):
+    with pytest.raises(InputError, match="holds no response"):
         Response.from_dataset(xr.Dataset())
 
 

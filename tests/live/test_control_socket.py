@@ -320,7 +320,7 @@ def test_a_recorder_that_hangs_does_not_obey_later_what_was_given_up(begin, monk
     monkeypatch.setattr("edgewind.live.client.ANSWER_S", 0.5)
     process.send_signal(signal.SIGSTOP)
     try:
-        with pytest.raises(RecorderNotFoundError, match="does not answer, and will not obey"):
+        with pytest.raises(RecorderNotFoundError, match="does not answer, and will ignore"):
             found.command("stop")
     finally:
         process.send_signal(signal.SIGCONT)

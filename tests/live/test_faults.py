@@ -113,7 +113,7 @@ def test_a_gauge_that_stays_silent_ends_the_sweep_in_the_safe_state(bench, make_
     sweep = bench.run(folder, tmp_path / "lab.book", SweepRequest((1.0, 3.0)), during)
     status = sweep.status()
     assert status.phase == "failed" and status.problem.startswith("gauge: ")
-    assert "see that it is switched on" in status.problem
+    assert "check that it is switched on" in status.problem
     assert 30.0 < bench.clock.monotonic() - pulled_at[0] < 45.0
     assert [event.data["failed"] for event in sweep.history() if event.kind == "safe"][-1] == []
     assert bench.is_safe()

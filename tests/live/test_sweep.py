@@ -209,7 +209,7 @@ def test_pressures_that_cannot_be_reached_are_skipped_and_told(bench, make_folde
     skipped = {event.data["step"]: event.data["why"] for event in sweep.history() if event.kind == "skipped"}
     assert set(skipped) == {1, 3}
     assert "even with the valve closed" in skipped[1]
-    assert "as far open as it may be" in skipped[3]
+    assert "largest allowed opening" in skipped[3]
 
 
 def test_a_pressure_above_the_limit_is_refused_before_anything(folder, tmp_path):
