@@ -116,7 +116,7 @@ class Store:
             except BookError as error:
                 if not left:
                     raise self._kept_in_spool(error) from error
-                said = "locked" if isinstance(error, LockedBookError) else "cannot be reached"
+                said = "locked" if isinstance(error, LockedBookError) else "unreachable"
                 self._rig.state.tell(
                     "retry", f"the book is {said}: {error} ({left} more tries; the reading is on the disk)"
                 )
