@@ -30,7 +30,7 @@ class Damage:
     where : str
         Place in the book.
     what : str
-        The damage.
+        Description of the damage.
     """
 
     where: str
