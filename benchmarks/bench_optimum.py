@@ -1,6 +1,7 @@
 """How often the optimum's interval holds the truth, how often nothing is found where nothing is, and how wide.
 
-Every sweep is invented from its seed, so the figures repeat exactly.
+Every sweep is invented from its seed, so the figures repeat exactly. EDGEWIND_SHAPES sets how many sweeps of each class
+of shapes, EDGEWIND_SHAPES_FIRST the first seed. Kernel and basis functions of the curve were chosen on other draws.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from multiprocessing import get_context
 from typing import Any
 
 import numpy as np
+from curve_shapes import CLASSES, sweep_of
 from measured import Row, row, spent
 from scipy.stats import norm
 from support.sweeps import (
@@ -30,11 +32,14 @@ from support.sweeps import (
     take_readings,
 )
 
+from edgewind.evidence.curve import fit_curve
 from edgewind.evidence.optimum import Optimum, find_optimum
 from edgewind.evidence.sweep_data import SweepData
 from edgewind.rotor.optimum import highest_places
 
 PEAKED_SEED, OPEN_SEED, LAG_SEED = 20_000, 40_000, 60_000
+SHAPE_COUNT = int(os.environ.get("EDGEWIND_SHAPES", "200"))
+SHAPE_SEED = int(os.environ.get("EDGEWIND_SHAPES_FIRST", "70000"))
 
 
 def oracle_width(example: Example, common: float, level: float = 0.90) -> float:
@@ -114,6 +119,46 @@ def study_lagging(seed: int) -> Row:
     }
 
 
+def study_shape(name: str, seed: int) -> Row:
+    """Study the maximum of one sweep of a class, by the curve alone, whether or not it would be claimed."""
+    data, top = sweep_of(name, seed)
+    began = time.process_time()
+    curve = fit_curve(data)
+    seconds = time.process_time() - began
+    places = highest_places(curve.log_pressure, curve.draws)
+    low, lower, middle, upper, high = np.quantile(places, (0.05, 0.25, 0.5, 0.75, 0.95))
+    return {
+        "class": name,
+        "bias": float(middle - top),
+        "bias_in_sd": float((middle - top) / places.std()),
+        "holds": bool(low <= top <= high),
+        "holds_50": bool(lower <= top <= upper),
+        "width": float(high - low),
+        "seconds": seconds,
+    }
+
+
+def shape_rows(studied: list[Row]) -> list[Row]:
+    """Bias, coverage and width of each class of shapes."""
+    rows: list[Row] = []
+    for name in CLASSES:
+        own = [one for one in studied if one["class"] == name]
+        if not own:
+            continue
+        bias = np.array([one["bias"] for one in own])
+        for about, value, unit, target in (
+            ("bias, mean", float(np.mean([one["bias_in_sd"] for one in own])), "sd", "-0.25 to 0.25"),
+            ("bias of the pressure, mean", 100 * float(bias.mean()), "%", ""),
+            ("error of the pressure, root mean square", 100 * float(np.sqrt(np.mean(bias**2))), "%", ""),
+            ("50 % intervals that hold the truth", percent(own, "holds_50"), "%", ""),
+            ("90 % intervals that hold the truth", percent(own, "holds"), "%", "86 to 95"),
+            ("mean width of them in ln(pressure)", float(np.mean([one["width"] for one in own])), "1", ""),
+        ):
+            rows.append(row(f"shape {name}: {about}", round(value, 3), unit, target))
+    seconds = float(np.mean([one["seconds"] for one in studied]))
+    return [*rows, row("shapes: processor time of a curve, mean", round(seconds, 3), "s", "")]
+
+
 def seconds_per_study(readings: int, repeats: int) -> float:
     """Processor time of curve and optimum from the readings of an up and a down sweep, best of a few, s."""
     data: SweepData = take_readings(
@@ -147,6 +192,8 @@ def run(full: bool = True) -> list[Row]:
         peaked = pool.map(study_peaked, range(PEAKED_SEED, PEAKED_SEED + count), chunksize=5)
         empty = pool.map(study_open, range(OPEN_SEED, OPEN_SEED + count), chunksize=5)
         lagging = pool.map(study_lagging, range(LAG_SEED, LAG_SEED + count // 2), chunksize=5)
+        seeds = range(SHAPE_SEED, SHAPE_SEED + (SHAPE_COUNT if full else 4))
+        shaped = pool.starmap(study_shape, [(name, seed) for name in CLASSES for seed in seeds], chunksize=5)
     found = [row for row in peaked if row["found"]]
     rows: list[Row] = []
 
@@ -174,4 +221,4 @@ def run(full: bool = True) -> list[Row]:
     for readings, target in ((40, "below 1"), (320, "below 5")):
         seconds = seconds_per_study(readings, 5 if full else 1)
         note(f"optimum: processor time of curve and optimum of {readings} readings", seconds, "s", target)
-    return rows
+    return rows + shape_rows(shaped)

@@ -9,13 +9,14 @@ from numpy.testing import assert_array_equal
 from edgewind.evidence.even_points import even_points, ranks
 
 
+@pytest.mark.parametrize("dimensions", [1, 3, 5])
 @pytest.mark.parametrize("count", [1, 2, 5, 64, 1000, 4096])
-def test_points_are_those_of_scipys_sobol_sequence(count: int) -> None:
+def test_points_are_those_of_scipys_sobol_sequence(count: int, dimensions: int) -> None:
     from scipy.stats import qmc
 
     with np.errstate(all="ignore"):
-        theirs = qmc.Sobol(d=3, scramble=False).random(4096)[:count]
-    assert_array_equal(even_points(count), theirs)
+        theirs = qmc.Sobol(d=dimensions, scramble=False).random(4096)[:count]
+    assert_array_equal(even_points(count, dimensions), theirs)
 
 
 @given(st.lists(st.integers(-5, 5), min_size=1, max_size=40))

@@ -8,6 +8,11 @@ weak priors, so that the spread of the posterior curves shows how much a few doz
 A curve with a sharp peak between long tails near zero is not equally smooth everywhere. So the process is laid
 both on the speed itself and on a scale that is logarithmic for large speeds and linear near zero (a warped Gaussian
 process, Snelson, Rasmussen and Ghahramani 2004, with the warping fixed), weighted by their evidence.
+
+The curve bends most where it is greatest, and any smoothing moves the top of a lopsided curve towards its gentler
+side. So the process has what a rotor's curve has by its physics, a power of pressure on either side and a bend between
+them, as explicit basis functions (Rasmussen and Williams 2006, section 2.7), and is only three times differentiable:
+an infinitely smooth one is too certain of slopes, and thus of the place of a maximum (benchmarks/bench_optimum.py).
 """
 
 from __future__ import annotations
@@ -22,7 +27,6 @@ from scipy.special import logsumexp, ndtri
 from edgewind.errors import InputError
 from edgewind.evidence.even_points import even_points
 from edgewind.evidence.gaussian_process import (
-    KERNELS,
     Kernel,
     condition,
     covariance,
@@ -34,6 +38,7 @@ from edgewind.evidence.sweep_data import SweepData
 
 Array = NDArray[np.float64]
 
+KERNEL: Kernel = "matern 7/2"
 # Weak priors, each log-normal: (median, standard deviation of the logarithm). The length is in units of
 # ln(pressure): the regimes of a rarefied gas follow one another over a factor of a few to a decade of pressure.
 # Amplitude and excess scatter are fractions of the half range of the measured speeds.
@@ -41,6 +46,10 @@ LENGTH_PRIOR = (1.5, 0.7)
 AMPLITUDE_PRIOR = (1.0, 0.7)
 EXCESS_PRIOR = (0.01, 1.5)
 MEAN_PRIOR_SD = 3.0
+# Standard deviations of slope and bend, in half ranges per unit of ln(pressure); middle of the bend, as a fraction of
+# the range of ln(pressure) (mean, standard deviation); its width, log-normal, in ln(pressure).
+SLOPE_PRIOR_SD, BEND_PRIOR_SD = 1.0, 1.0
+BEND_PLACE_PRIOR, BEND_WIDTH_PRIOR = (0.5, 0.3), (1.0, 0.5)
 # The bent scale of speed is linear below this fraction of the greatest speed, logarithmic above.
 SOFTENING = 0.05
 
@@ -49,7 +58,9 @@ _KEPT_POINTS = 64
 _SLOPE_ROUNDS = 3
 # Readings up to which every covariance is taken in full, and nodes of the curve beyond.
 _MOST_EXACT, _NODES = 100, 64
-_JITTER = 1e-10
+# Added to the variances of drawn curves, as a fraction of their prior ones: above the rounding of what is left of these
+# after conditioning, or rounding would decide what is drawn.
+_JITTER = 1e-12
 # Variance, in squared half ranges, below which no reading is taken to be certain; keeps matrices regular.
 _NOISE_FLOOR = 1e-8
 # A log-normal of this width carries no information; wider ones, in wide gaps between readings, would overflow.
@@ -173,21 +184,35 @@ class _Problem:
     variance: Array
     nuisance: Array
 
-    def covariance(self, theta: Array, kernel: Kernel) -> Array:
-        """Return the covariance of the readings, noise included, shape (h, n, n), for hyperparameters (h, 3)."""
-        length, amplitude, excess = np.exp(theta).T
-        distance = np.abs(self.place[:, None] - self.place)
-        matrix = covariance(distance, length, kernel)
-        matrix *= amplitude[:, None, None] ** 2
-        matrix += self.shared_factor @ self.shared_factor.T
+    def covariance(self, theta: Array) -> Array:
+        """Return the covariance of the readings, noise included, shape (h, n, n), for hyperparameters (h, 5)."""
+        shared = self.shared_factor(theta)
+        matrix = self.process(theta, self.place, self.place) + shared @ np.swapaxes(shared, 1, 2)
         every = np.arange(self.place.size)
-        matrix[:, every, every] += self.variance + _NOISE_FLOOR + excess[:, None] ** 2
+        matrix[:, every, every] += self.variance + _NOISE_FLOOR + np.exp(2 * theta[:, 2, None])
         return matrix
 
-    @property
-    def shared_factor(self) -> Array:
-        """U of the covariance ``U U^T`` of the common mean and the effects, shape (n, 1 + q)."""
-        return np.concatenate([np.full((self.place.size, 1), MEAN_PRIOR_SD), self.nuisance], axis=1)
+    def process(self, theta: Array, here: Array, there: Array) -> Array:
+        """Return the covariance of the process without its basis functions between places, shape (h, m, k)."""
+        matrix = covariance(np.abs(here[:, None] - there), np.exp(theta[:, 0]), KERNEL)
+        matrix *= np.exp(2 * theta[:, 1])[:, None, None]
+        return matrix
+
+    def basis(self, theta: Array, place: Array) -> Array:
+        """Return mean, slope and bend at some places, times their prior standard deviations, shape (h, m, 3)."""
+        middle, width = self.place.max() * theta[:, 3, None], np.exp(theta[:, 4, None])
+        slope = place - middle
+        bend = width * (np.logaddexp(slope / width, -slope / width) - np.log(2.0))
+        return np.stack([np.full(slope.shape, MEAN_PRIOR_SD), SLOPE_PRIOR_SD * slope, BEND_PRIOR_SD * bend], axis=-1)
+
+    def curve_covariance(self, theta: Array, here: Array, there: Array) -> Array:
+        """Return the prior covariance of the curve between places, shape (h, m, k)."""
+        return self.process(theta, here, there) + self.basis(theta, here) @ np.swapaxes(self.basis(theta, there), 1, 2)
+
+    def shared_factor(self, theta: Array) -> Array:
+        """Return U of the covariance ``U U^T`` of the basis functions and the effects, shape (h, n, 3 + q)."""
+        effects = np.broadcast_to(self.nuisance, (len(theta), *self.nuisance.shape))
+        return np.concatenate([self.basis(theta, self.place), effects], axis=2)
 
 
 def _batches(count: int, size: int) -> Iterator[slice]:
@@ -196,58 +221,65 @@ def _batches(count: int, size: int) -> Iterator[slice]:
     return (slice(start, start + step) for start in range(0, count, step))
 
 
-def _log_likelihood(problem: _Problem, theta: Array, kernel: Kernel) -> Array:
+def _log_likelihood(problem: _Problem, theta: Array) -> Array:
     if problem.place.size > _MOST_EXACT:
-        return _log_likelihood_by_nodes(problem, theta, kernel)
+        return _log_likelihood_by_nodes(problem, theta)
     parts = _batches(len(theta), problem.place.size)
-    return np.concatenate([log_density(problem.covariance(theta[part], kernel), problem.speed) for part in parts])
+    return np.concatenate([log_density(problem.covariance(theta[part]), problem.speed) for part in parts])
 
 
-def _log_likelihood_by_nodes(problem: _Problem, theta: Array, kernel: Kernel) -> Array:
+def _log_likelihood_by_nodes(problem: _Problem, theta: Array) -> Array:
     """Do the same for many readings: the smooth curve is that of its values on a few nodes, what they leave is noise.
 
     Fully independent training conditional: Quinonero-Candela and Rasmussen, J. Mach. Learn. Res. 6, 1939 (2005).
     """
     nodes = np.linspace(problem.place.min(), problem.place.max(), _NODES)
     far, between = np.abs(nodes[:, None] - problem.place), np.abs(nodes[:, None] - nodes)
-    shared = problem.shared_factor.T
 
-    def density(length: Array, amplitude: Array, excess: Array) -> Array:
-        root = np.linalg.cholesky(covariance(between, length, kernel) + 1e-8 * np.eye(_NODES))
-        factor = np.empty((length.size, _NODES + len(shared), problem.place.size))
+    def density(theta: Array) -> Array:
+        length, amplitude, excess = np.exp(theta[:, :3]).T
+        shared = np.swapaxes(problem.shared_factor(theta), 1, 2)
+        root = np.linalg.cholesky(covariance(between, length, KERNEL) + 1e-8 * np.eye(_NODES))
+        factor = np.empty((length.size, _NODES + shared.shape[1], problem.place.size))
         smooth = factor[:, :_NODES]
-        np.multiply(amplitude[:, None, None], solve_triangular(root, covariance(far, length, kernel)), out=smooth)
+        np.multiply(amplitude[:, None, None], solve_triangular(root, covariance(far, length, KERNEL)), out=smooth)
         factor[:, _NODES:] = shared
         left = np.maximum(amplitude[:, None] ** 2 - np.einsum("hri,hri->hi", smooth, smooth), 0.0)
         diagonal = problem.variance + _NOISE_FLOOR + excess[:, None] ** 2 + left
         return log_density_of_low_rank(np.swapaxes(factor, 1, 2), diagonal, problem.speed)
 
-    hyper = np.exp(theta).T
     # Few at a time, so that what is worked on stays near the processor.
-    return np.concatenate([density(*hyper[:, at : at + 8]) for at in range(0, len(theta), 8)])
+    return np.concatenate([density(theta[at : at + 8]) for at in range(0, len(theta), 8)])
 
 
 @dataclass(frozen=True, eq=False)
 class _Proposal:
-    """A normal distribution of the logarithms of length, amplitude and excess."""
+    """A normal distribution of ln length, ln amplitude, ln excess, middle of the bend and ln of its width."""
 
     centre: Array
     root: Array
 
     def points(self, count: int) -> Array:
-        """Return the points spread evenly over the distribution (Sobol), shape (count, 3)."""
-        even = even_points(count) + 0.5 / count
+        """Return the points spread evenly over the distribution (Sobol), shape (count, 5)."""
+        even = even_points(count, self.centre.size) + 0.5 / count
         return self.centre + ndtri(even) @ self.root.T
 
     def log_density(self, theta: Array) -> Array:
         whitened = solve_triangular(self.root[None], (theta - self.centre).T)[0]
-        result: Array = -0.5 * (whitened**2).sum(0) - np.log(np.diag(self.root)).sum() - 1.5 * np.log(2 * np.pi)
+        result: Array = -0.5 * (whitened**2).sum(0) - np.log(np.diag(self.root)).sum()
+        result -= 0.5 * self.centre.size * np.log(2 * np.pi)
         return result
 
 
 _PRIOR = _Proposal(
-    np.log([LENGTH_PRIOR[0], AMPLITUDE_PRIOR[0], EXCESS_PRIOR[0]]),
-    np.diag([LENGTH_PRIOR[1], AMPLITUDE_PRIOR[1], EXCESS_PRIOR[1]]),
+    np.array(
+        [
+            *np.log([LENGTH_PRIOR[0], AMPLITUDE_PRIOR[0], EXCESS_PRIOR[0]]),
+            BEND_PLACE_PRIOR[0],
+            np.log(BEND_WIDTH_PRIOR[0]),
+        ]
+    ),
+    np.diag([LENGTH_PRIOR[1], AMPLITUDE_PRIOR[1], EXCESS_PRIOR[1], BEND_PLACE_PRIOR[1], BEND_WIDTH_PRIOR[1]]),
 )
 
 
@@ -264,7 +296,7 @@ def _adapt(theta: Array, log_weight: Array) -> _Proposal:
 
 @dataclass(frozen=True, eq=False)
 class _Family:
-    """Weighted hyperparameters under one kernel and one scale of speed, and the next proposal."""
+    """Weighted hyperparameters on one scale of speed, and the next proposal."""
 
     theta: Array
     log_weight: Array
@@ -275,12 +307,12 @@ class _Family:
         return float(logsumexp(self.log_weight) - np.log(self.log_weight.size))
 
 
-def _explore(problem: _Problem, kernel: Kernel, start: _Proposal | None) -> _Family:
+def _explore(problem: _Problem, start: _Proposal | None) -> _Family:
     """Average over hyperparameters by adaptive importance sampling on quasi-random points."""
     proposal, rounds = (_PRIOR, 3) if start is None else (start, 1)
     for _ in range(rounds):
         theta = proposal.points(_EXPLORING_POINTS)
-        log_weight = _log_likelihood(problem, theta, kernel) + _PRIOR.log_density(theta) - proposal.log_density(theta)
+        log_weight = _log_likelihood(problem, theta) + _PRIOR.log_density(theta) - proposal.log_density(theta)
         family = _Family(theta, log_weight, _adapt(theta, log_weight))
         proposal = family.next_proposal
     return family
@@ -296,9 +328,8 @@ def _resample(log_weights: Array, count: int) -> list[NDArray[np.int64]]:
 
 @dataclass(frozen=True, eq=False)
 class _Branch:
-    """The curve under one kernel and one scale: readings in standard form, and their way back."""
+    """The curve on one scale of speed: readings in standard form, and their way back."""
 
-    kernel: Kernel
     scale: Scale
     centre: float
     half_range: float
@@ -311,31 +342,24 @@ class _Branch:
         speed = self.scale.back(self.centre + self.half_range * self.problem.speed)
         return float(np.sum(np.log(self.scale.slope(speed) / self.half_range)))
 
-    def _cross(self, theta: Array, grid: Array) -> Array:
-        """Covariance of the readings with the curve on the grid, shape (h, n, m)."""
-        distance = np.abs(self.problem.place[:, None] - grid)
-        square = np.exp(2 * theta[:, 1])[:, None, None]
-        return square * covariance(distance, np.exp(theta[:, 0]), self.kernel) + MEAN_PRIOR_SD**2
-
     def mean_speeds(self, theta: Array, grid: Array) -> Array:
         """Return the posterior means (h, m) of the curve, carried back to speeds, rad/s."""
-        root = np.linalg.cholesky(self.problem.covariance(theta, self.kernel))
+        root = np.linalg.cholesky(self.problem.covariance(theta))
         solved = solve_triangular(root, solve_triangular(root, self.problem.speed[:, None]), transposed=True)
-        mean = (np.swapaxes(self._cross(theta, grid), 1, 2) @ solved)[..., 0]
+        mean = (self.problem.curve_covariance(theta, grid, self.problem.place) @ solved)[..., 0]
         return self.scale.back(self.centre + self.half_range * mean)
 
     def posterior(self, theta: Array, grid: Array) -> tuple[Array, Array]:
         """Return mean (h, m) and covariance (h, m, m) of the curve, on the scale of speed, followed by the effects."""
         count, places, effects = len(theta), grid.size, self.problem.nuisance.shape[1]
-        square = np.exp(2 * theta[:, 1])[:, None, None]
-        between = np.abs(grid[:, None] - grid)
         prior = np.zeros((count, places + effects, places + effects))
-        prior[:, :places, :places] = square * covariance(between, np.exp(theta[:, 0]), self.kernel)
-        prior[:, :places, :places] += MEAN_PRIOR_SD**2
+        prior[:, :places, :places] = self.problem.curve_covariance(theta, grid, grid)
         prior[:, places:, places:] = np.eye(effects)
         nuisance = np.broadcast_to(self.problem.nuisance, (count, *self.problem.nuisance.shape))
-        cross = np.concatenate([self._cross(theta, grid), nuisance], axis=2)
-        mean, spread = condition(cross, prior, self.problem.covariance(theta, self.kernel), self.problem.speed)
+        cross = np.concatenate([self.problem.curve_covariance(theta, self.problem.place, grid), nuisance], axis=2)
+        mean, spread = condition(cross, prior, self.problem.covariance(theta), self.problem.speed)
+        every = np.arange(places)
+        spread[:, every, every] += _JITTER * prior[:, every, every].max(axis=1, keepdims=True)
         mean[:, :places] = self.centre + self.half_range * mean[:, :places]
         spread[:, :places, :places] *= self.half_range**2
         return mean, spread
@@ -343,14 +367,13 @@ class _Branch:
 
 def _branch(
     data: SweepData,
-    kernel: Kernel,
     scale: Scale,
     nuisance: Array,
     expected: Array,
     slope: Array,
     start: _Proposal | None,
 ) -> _Branch:
-    """Explore one kernel on one scale, given the expected speeds and the slopes on that scale at the readings."""
+    """Explore one scale of speed, given the expected speeds and the slopes on that scale at the readings."""
     warped = scale.of(data.speed_rad_s)
     stretch = scale.slope(expected)
     half_range = max(0.5 * float(np.ptp(warped)), float(np.median(stretch * data.speed_u_rad_s)))
@@ -362,18 +385,12 @@ def _branch(
         variance / half_range**2,
         nuisance * stretch[:, None] / half_range,
     )
-    return _Branch(kernel, scale, centre, half_range, problem, _explore(problem, kernel, start))
+    return _Branch(scale, centre, half_range, problem, _explore(problem, start))
 
 
 def _draw(mean: Array, spread: Array, share: int, random: np.random.Generator) -> Array:
     """Draw `share` curves from each of several normal distributions, shape (h * share, m)."""
-    jitter = _JITTER * np.diagonal(spread, axis1=1, axis2=2).max(axis=1)
-    for _ in range(8):
-        try:
-            root = np.linalg.cholesky(spread + jitter[:, None, None] * np.eye(spread.shape[-1]))
-            break
-        except np.linalg.LinAlgError:
-            jitter *= 10.0
+    root = np.linalg.cholesky(spread)
     normal = random.standard_normal((len(mean), share, mean.shape[1]))
     curves: Array = mean[:, None, :] + normal @ root.transpose(0, 2, 1)
     return curves.reshape(-1, mean.shape[1])
@@ -428,6 +445,9 @@ def fit_curve(
 
     Notes
     -----
+    On either scale the curve is m + a (x - b) + c w ln cosh((x - b) / w) + g(x), x the logarithm of pressure,
+    m, a and c normal, b and w averaged over with the hyperparameters of g, a Matérn process of order 7/2.
+
     The variance of a reading is u(speed)² + (df/d ln p)² u(ln p)² + excess² (McHutchon and Rasmussen 2011,
     *Gaussian process training with input noise*, eq. 4), the slope taken from the curve of the round before.
     """
@@ -446,20 +466,20 @@ def fit_curve(
     start, end = np.log([low_pa, high_pa]) - data.log_pressure[0]
     grid = np.linspace(float(start), float(end), grid_points)
 
-    pairs = [(kernel, scale) for scale in scales_for(data) for kernel in KERNELS]
-    expected, slopes = data.speed_rad_s, {scale: np.zeros(data.size) for _, scale in pairs}
-    starts: list[_Proposal | None] = [None] * len(pairs)
+    scales = scales_for(data)
+    expected, slopes = data.speed_rad_s, [np.zeros(data.size) for _ in scales]
+    starts: list[_Proposal | None] = [None] * len(scales)
     branches: list[_Branch] = []
     kept: list[tuple[_Branch, Array]] = []
     for _ in range(_SLOPE_ROUNDS):
         if kept:
             speeds = np.concatenate([branch.mean_speeds(theta, grid) for branch, theta in kept])
             expected = np.interp(place, grid, speeds.mean(0))
-            slopes = {scale: _root_mean_square_slope(scale.of(speeds), grid, place) for scale in slopes}
+            slopes = [_root_mean_square_slope(scale.of(speeds), grid, place) for scale in scales]
             starts = [branch.family.next_proposal for branch in branches]
         branches = [
-            _branch(data, kernel, scale, columns, expected, slopes[scale], start)
-            for (kernel, scale), start in zip(pairs, starts, strict=True)
+            _branch(data, scale, columns, expected, slope, start)
+            for scale, slope, start in zip(scales, slopes, starts, strict=True)
         ]
         log_weights = np.array([branch.family.log_weight + branch.log_jacobian for branch in branches])
         kept = [
@@ -529,7 +549,8 @@ def _log_evidence_of_constant(linear: _Branch) -> float:
     """Log evidence of a constant speed with excess scatter, under the same priors as the curve's."""
     excess = np.exp(_PRIOR.centre[2] + _PRIOR.root[2, 2] * ndtri((np.arange(128) + 0.5) / 128))
     problem = linear.problem
-    factor = np.broadcast_to(problem.shared_factor, (excess.size, *problem.shared_factor.shape))
+    shared = np.concatenate([np.full((problem.place.size, 1), MEAN_PRIOR_SD), problem.nuisance], axis=1)
+    factor = np.broadcast_to(shared, (excess.size, *shared.shape))
     diagonal = problem.variance + _NOISE_FLOOR + excess[:, None] ** 2
     log_likelihood = log_density_of_low_rank(factor, diagonal, problem.speed)
     return float(logsumexp(log_likelihood) - np.log(excess.size)) + linear.log_jacobian

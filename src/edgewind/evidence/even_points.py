@@ -10,11 +10,11 @@ Array = NDArray[np.float64]
 _BITS = 30
 # Degree, inner coefficients and first direction numbers of each primitive polynomial after the first dimension, whose
 # points are those of van der Corput: Joe and Kuo, SIAM J. Sci. Comput. 30, 2635 (2008), new-joe-kuo-6.21201.
-_POLYNOMIALS = ((1, 0, (1,)), (2, 1, (1, 3)))
+_POLYNOMIALS = ((1, 0, (1,)), (2, 1, (1, 3)), (3, 1, (1, 3, 1)), (3, 2, (1, 1, 1)))
 
 
 def _directions() -> NDArray[np.int64]:
-    """Return the direction numbers of each dimension, shape (3, _BITS)."""
+    """Return the direction numbers of each dimension, shape (5, _BITS)."""
     found = [[1] * _BITS]
     for degree, inner, first in _POLYNOMIALS:
         m = list(first)
@@ -31,18 +31,20 @@ def _directions() -> NDArray[np.int64]:
 _DIRECTIONS = _directions()
 
 
-def even_points(count: int) -> Array:
-    """Return the first points of the Sobol sequence in three dimensions, not scrambled.
+def even_points(count: int, dimensions: int = 3) -> Array:
+    """Return the first points of the Sobol sequence in up to five dimensions, not scrambled.
 
     Parameters
     ----------
     count : int
         How many; a power of two fills the cube evenly.
+    dimensions : int, optional
+        Of the cube; one to five.
 
     Returns
     -------
     ndarray
-        Shape (count, 3), from 0 up to 1. The first is the origin.
+        Shape (count, dimensions), from 0 up to 1. The first is the origin.
 
     Examples
     --------
@@ -53,9 +55,9 @@ def even_points(count: int) -> Array:
            [0.25, 0.75, 0.75]])
     """
     number = np.arange(count, dtype=np.int64)
-    gray, found = number ^ (number >> 1), np.zeros((count, 3), dtype=np.int64)
+    gray, found = number ^ (number >> 1), np.zeros((count, dimensions), dtype=np.int64)
     for bit in range(max(count - 1, 1).bit_length()):
-        found ^= np.where((gray >> bit & 1)[:, None] == 1, _DIRECTIONS[:, bit], 0)
+        found ^= np.where((gray >> bit & 1)[:, None] == 1, _DIRECTIONS[:dimensions, bit], 0)
     return found / 2.0**_BITS
 
 

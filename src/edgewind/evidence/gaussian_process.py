@@ -11,8 +11,6 @@ from scipy.linalg.blas import dtrsm
 Array = NDArray[np.float64]
 Kernel = Literal["squared exponential", "matern 7/2"]
 
-KERNELS: tuple[Kernel, ...] = ("squared exponential", "matern 7/2")
-
 
 def covariance(distance: Array, length: Array, kernel: Kernel) -> Array:
     """Return the correlation of the curve at two places a distance apart, one matrix for each length.

@@ -1,0 +1,111 @@
+"""Invented sweeps of several honest shapes, each with its true place of greatest speed, for the study of the optimum.
+
+None is made by the family that the curve assumes: the two rotors of the example `two-rotors`, remade with other
+scatter; random invented rotors; and powers of pressure on either side that are joined broadly, sharply or with
+unequal powers. The gauge's common error, which no curve can show, is left out.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+from scipy.optimize import minimize_scalar
+
+from edgewind.evidence.sweep_data import Array, SweepData
+from edgewind.virtual.hidden_rotor import BenchConditions, HiddenRotor
+from edgewind.virtual.invented_sweeps import draw_rotor
+
+sys.path.append(str(Path(__file__).parent.parent / "examples"))
+import make_two_rotors
+
+Curve = Callable[[Array], Array]
+
+SHAPES = ("rotor", "broad", "sharp", "skewed")
+COUNTS = (14, 24, 40)
+CLASSES = ("example SMALL", "example LARGE", *(f"{shape} {count}" for shape in SHAPES for count in COUNTS))
+# Powers of rise and fall, and sharpness of what joins them, each drawn evenly between these.
+_JOINED = {
+    "broad": ((0.5, 1.2), (0.5, 1.2), (0.3, 0.6)),
+    "sharp": ((0.3, 1.2), (0.3, 1.2), (1.5, 3.0)),
+    "skewed": ((0.15, 0.35), (0.8, 1.3), (0.5, 1.5)),
+}
+_REACH = np.log(20.0)  # from the middle of a sweep to either end, in ln(pressure)
+_HIGHEST_END = 0.85  # over the top; with higher ends a maximum is hardly shown
+
+
+def _speed_of(rotor: HiddenRotor) -> Curve:
+    return lambda x: np.abs(rotor.steady_speed(BenchConditions(np.exp(x), 1.0, 295.15)))
+
+
+def _joined(rise: float, fall: float, sharpness: float) -> Curve:
+    """Powers of pressure (x^-rise·s + x^fall·s)^(-1/s), s the sharpness, over ln x."""
+    return lambda x: np.exp(-np.logaddexp(-rise * sharpness * x, fall * sharpness * x) / sharpness)
+
+
+def _top(curve: Curve, low: float, high: float) -> float | None:
+    """Place of the maximum; None where it is at an end."""
+    grid = np.linspace(low, high, 400)
+    at = int(np.argmax(curve(grid)))
+    if at in (0, grid.size - 1):
+        return None
+    bounds = (grid[at - 1], grid[at + 1])
+    best = minimize_scalar(lambda x: -curve(np.array([x]))[0], bounds=bounds, method="bounded", options={"xatol": 1e-6})
+    return float(best.x)
+
+
+@cache
+def _example_truth(name: str) -> tuple[Curve, float]:
+    curve = _speed_of(make_two_rotors.rotor(getattr(make_two_rotors, name)))
+    top = _top(curve, np.log(0.02), np.log(20.0))
+    assert top is not None
+    return curve, top
+
+
+def remade_example(name: str, random: np.random.Generator) -> tuple[SweepData, float]:
+    """Take the readings of one of the example's rotors anew: its pressures, gauge noise and scatter."""
+    curve, top = _example_truth(name)
+    targets = np.log(np.geomspace(0.02, 20.0, 17))
+    place = np.concatenate([targets, targets[::-1] + np.log(1.12)]) + 0.03 * random.standard_normal(34)
+    speed = curve(place) * (1 + make_two_rotors.SPEED_SCATTER * random.standard_normal(34))
+    u = make_two_rotors.GAUGE_NOISE_V * np.log(10.0) / make_two_rotors.VOLTS_PER_DECADE
+    shown = np.exp(place + u * random.standard_normal(34))
+    # What a trace alone says of its speed; the scatter is not stated.
+    return SweepData(shown, np.full(34, u), speed, np.full(34, 1.2e-4)), top
+
+
+def sweep_of(name: str, seed: int) -> tuple[SweepData, float]:
+    """Return the readings of one sweep of a class, and the true ln(pressure / Pa) of greatest speed.
+
+    Speeds scatter by 0.5 to 3 %, and every other time this is not stated; pressures by 1 %.
+    """
+    random = np.random.default_rng([seed, CLASSES.index(name), 5])
+    shape, what = name.split()
+    if shape == "example":
+        return remade_example(what, random)
+    while True:
+        if shape == "rotor":
+            curve = _speed_of(draw_rotor(random))
+            top = _top(curve, np.log(0.03), np.log(20.0))
+        else:
+            rise, fall, sharpness = (random.uniform(*ends) for ends in _JOINED[shape])
+            if shape == "skewed" and random.random() < 0.5:
+                rise, fall = fall, rise
+            curve = _joined(rise, fall, sharpness)
+            top = _top(curve, -6.0, 6.0)
+        if top is None:
+            continue
+        middle = top + random.uniform(-0.7, 0.7)
+        low, high = middle - _REACH, middle + _REACH
+        if curve(np.array([low, high])).max() < _HIGHEST_END * curve(np.array([top]))[0]:
+            break
+    count = int(what)
+    place = np.linspace(low, high, count) + 0.03 * random.standard_normal(count)
+    scatter = float(np.exp(random.uniform(np.log(0.005), np.log(0.03))))
+    speed = curve(place) * (1 + scatter * random.standard_normal(count))
+    least = 2e-4 * speed.max()
+    u = np.maximum(scatter * speed, least) if random.random() < 0.5 else np.full(count, 0.5 * least)
+    return SweepData(np.exp(place + 0.01 * random.standard_normal(count)), np.full(count, 0.01), speed, u), top
