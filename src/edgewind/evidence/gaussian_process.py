@@ -36,7 +36,16 @@ def covariance(distance: Array, length: Array, kernel: Kernel) -> Array:
     >>> covariance(np.array([[1.0]]), np.array([1.0]), "squared exponential").round(4).item()
     0.6065
     """
-    ratio = distance[None] / length[:, None, None]
+    found = np.empty((length.size, *distance.shape))
+    # A few at a time, so that what is worked on stays near the processor.
+    step = max(1, 32768 // max(distance.size, 1))
+    for at in range(0, length.size, step):
+        found[at : at + step] = _correlation(distance[None] / length[at : at + step, None, None], kernel)
+    return found
+
+
+def _correlation(ratio: Array, kernel: Kernel) -> Array:
+    """Return the correlation at distances over the length, which are overwritten."""
     if kernel == "squared exponential":
         ratio *= ratio
         ratio *= -0.5
