@@ -287,11 +287,13 @@ def _readings(
     before = float(data.pressure_pa[-1])
     chosen, bits, seconds, alone = choose(outlook, batch, allowed, cost, before)
     scattered = unexplained_scatter(optimum)
+    wanted = [float(curve.pressure_pa[place]) for place in chosen]
     if scattered:
-        chosen[0], bits[0], seconds[0] = _rather_repeat(chosen[0], outlook, alone, data, allowed, cost, before)
+        chosen[0], wanted[0] = _rather_repeat(chosen[0], outlook, alone, data, allowed, cost, before)
+        bits[0], seconds[0] = float(alone[chosen[0]]), float(cost(curve.pressure_pa, before)[chosen[0]])
     proposals, told = [], 0.0
-    for number, (place, gain, time) in enumerate(zip(chosen, bits, seconds, strict=True)):
-        pressure = rounded(float(curve.pressure_pa[place]), allowed)
+    for number, (place_pa, gain, time) in enumerate(zip(wanted, bits, seconds, strict=True)):
+        pressure = rounded(place_pa, allowed)
         near = int(np.argmin(np.abs(data.log_pressure - np.log(pressure))))
         again = abs(float(data.log_pressure[near]) - np.log(pressure)) < REPEAT_LOG_PRESSURE
         kind: Kind = "repeat" if again else "reading"
@@ -338,18 +340,18 @@ def _rather_repeat(
     allowed: tuple[float, float],
     cost: Cost,
     before: float,
-) -> tuple[int, float, float]:
-    """Return a measured pressure instead if a reading there gives nearly as much information per time."""
+) -> tuple[int, float]:
+    """Return place and value, or those of a measured pressure if it gives nearly as much information per time."""
     pressure = outlook.curve.pressure_pa
     time = cost(pressure, before)
-    measured = np.unique(np.searchsorted(np.log(pressure), data.log_pressure).clip(0, pressure.size - 1))
     rate = alone / time
-    inside = [int(i) for i in measured if allowed[0] <= pressure[i] <= allowed[1]]
-    if inside:
-        again = max(inside, key=lambda i: rate[i])
-        if rate[again] >= REPEAT_SHARE * rate[best]:
-            best = again
-    return best, float(alone[best]), float(time[best])
+    measured = [float(one) for one in data.pressure_pa if allowed[0] <= one <= allowed[1]]
+    places = np.searchsorted(pressure, measured).clip(0, pressure.size - 1)
+    if measured:
+        again = int(np.argmax(rate[places]))
+        if rate[places[again]] >= REPEAT_SHARE * rate[best]:
+            return int(places[again]), measured[again]
+    return best, float(pressure[best])
 
 
 def _why(
