@@ -61,7 +61,8 @@ numbers = st.floats(1e-9, 1e9)
 def test_units_have_their_defined_size(published, text, kind, si):
     """Exact by definition. Degree of angle and litre: BIPM, The International System of Units, 9th ed. (2019), table 8,
     as npl.co.uk/si-units gives it. The torr is 101325/760 Pa: sizes.com/units/torr.htm and SciPy's constants; NIST SP
-    811 (2008), appendix B.8, prints it rounded, 133.3224 Pa. The rest from memory.
+    811 (2008), appendix B.8, prints it rounded, 133.3224 Pa, and has the atmosphere and the bar. Inch, degree
+    Fahrenheit and degree Celsius: SciPy's constants. A turn is 2 pi, and mega, milli and centi are SI prefixes.
     """
     published(text, parse_quantity(text, kind), si, rel=1e-12, unit="SI")
 

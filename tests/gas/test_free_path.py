@@ -94,8 +94,7 @@ def test_mean_free_path_is_the_equivalent_one_times_half_root_pi(viscosity, pres
 
 def test_hard_spheres_agree_with_themselves_to_first_approximation():
     """With the first-approximation viscosity of hard spheres, ``mu = (5/16) sqrt(pi m k T) / (pi d^2)``, the path from
-    the viscosity is ``5 pi / 16`` of the kinetic one: Chapman and Cowling, The Mathematical Theory of Non-Uniform
-    Gases, 3rd ed. (1970), 10.21 (from memory).
+    the viscosity is ``5 pi / 16`` of the kinetic one, by algebra.
     """
     m, t, p, d = 4.65e-26, 295.0, 1.0, 3.7e-10
     viscosity = 5 / 16 * np.sqrt(np.pi * m * BOLTZMANN * t) / (np.pi * d**2)

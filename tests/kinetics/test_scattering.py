@@ -117,7 +117,9 @@ def test_reciprocity_and_balances_hold_between_unlike_walls():
 @pytest.mark.parametrize("tangential", [1.0, 0.8, 0.5])
 def test_viscous_slip_follows_the_published_fit(published, tangential):
     """sigma_P = 1.772/alpha_t - 0.754, S model with walls of Cercignani and Lampis, within 1 % for all alpha_n (F.
-    Sharipov, Eur. J. Mech. B/Fluids 22, 133, 2003; the formula from memory, the paper was not read).
+    Sharipov, Eur. J. Mech. B/Fluids 22, 133, 2003; the formula from memory: neither that paper nor its author's review
+    of slip coefficients of 2004 could be opened as far as the formula). At full accommodation it is the 1.018 of
+    Siewert and Sharipov, which an independent solution of the integral equation gives, too.
     """
     law, delta = CercignaniLampis(tangential, 1.0), 60.0
     nodes = graded(0.0, 1.0, 1.0, 0.3 / delta, 0.3 / delta, 0.5)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from math import comb
 
 import numpy as np
 import pytest
@@ -214,8 +215,16 @@ def test_a_rotor_that_never_turned_gets_a_plan_and_no_claim() -> None:
 
 
 def test_the_binomial_interval_is_the_published_one() -> None:
-    """Clopper and Pearson: 8 of 10 at 95 % is 0.444 to 0.975 (any table; value from memory)."""
-    assert binomial_interval(8, 10) == pytest.approx((44.4, 97.5), abs=0.1)
+    """C. J. Clopper and E. S. Pearson, Biometrika 26, 404 (1934), by its definition: at the lower end 8 or more of 10,
+    at the upper 8 or fewer, have a chance of 2.5 %, added up term by term.
+    """
+    low, high = (0.01 * end for end in binomial_interval(8, 10))
+
+    def chance(share: float, hits: range) -> float:
+        return sum(comb(10, k) * share**k * (1 - share) ** (10 - k) for k in hits)
+
+    assert chance(low, range(8, 11)) == pytest.approx(0.025, rel=0.01)
+    assert chance(high, range(9)) == pytest.approx(0.025, rel=0.01)
 
 
 def test_the_range_must_be_one_the_gauge_can_tell() -> None:

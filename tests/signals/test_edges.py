@@ -165,7 +165,7 @@ def test_scatter_beyond_the_rounding_counts_as_noise() -> None:
 @pytest.mark.parametrize(("freedom", "factor"), [(1, 1.84), (2, 1.32), (3, 1.20), (5, 1.11), (10, 1.05), (50, 1.01)])
 def test_student_factor_matches_the_guide(published, freedom: int, factor: float) -> None:
     """JCGM 100:2008, table G.2, column 68.27 %."""
-    published(f"t for 68.27 % and {freedom} degrees of freedom", student_factor(freedom), factor, abs=0.03)
+    published(f"t for 68.27 % and {freedom} degrees of freedom", student_factor(freedom), factor, abs=0.02)
 
 
 def test_wrap_leaves_the_part_beyond_the_nearest_turn() -> None:

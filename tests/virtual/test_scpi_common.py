@@ -1,6 +1,7 @@
 """Common commands and the queue of errors: IEEE 488.2-1992, section 10; SCPI-1999, volumes 1 and 2.
 
-Sections as two open libraries name them beside their code (scpi-rs, libscpi); 21.8.1 is from memory.
+Sections as two open libraries name them beside their code (scpi-rs, libscpi); 21.8.1, which comes before the 21.8.2 of
+theirs, is from memory.
 """
 
 from __future__ import annotations

@@ -1,7 +1,8 @@
 """Messages are read as IEEE 488.2-1992 and SCPI-1999 say.
 
 Sections of the standards as two open libraries name them beside their code (scpi-rs, libscpi), and as the contents list
-of SCPI-1999, volume 1, has them. Not found there, and so from memory: 7.7.2.4.2, 8.7.4 and 8.7.9.
+of SCPI-1999, volume 1, has them. From memory, since no public source that could be searched names them: 7.7.2.4.2,
+8.7.4 and 8.7.9.
 """
 
 from __future__ import annotations

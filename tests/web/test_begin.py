@@ -179,7 +179,7 @@ def test_an_experiment_is_begun_by_form_and_by_text(one_server: Any, one_root: P
     expect(page.locator("#begin-rotor-vanes")).to_have_value("3")
     page.select_option("#preset-bright", label="aluminium foil, bright side")
     expect(page.locator("#begin-rotor-bright_emissivity")).to_have_value("0.05 +/- 0.02")
-    expect(page.locator("#preset-bright-source")).to_contain_text("from memory")
+    expect(page.locator("#preset-bright-source")).to_contain_text("FLIR")
     page.fill("#begin-name", "mine")
     page.select_option("#begin-book", "")
     page.fill("#begin-new_book", "begun.book")

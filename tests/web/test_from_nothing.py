@@ -36,7 +36,7 @@ def test_from_an_empty_folder_to_a_report(serve: Callable[..., Any], visit: Call
 def test_figures_are_read_from_two_metres_on_a_phone(one_server: Any, visit: Callable[..., Any]) -> None:
     """A digit of 7 mm, at 0.16 mm a pixel of a phone, is twice what a healthy eye resolves at two metres (2.9 mm).
 
-    Five minutes of arc for a letter that is just read: ISO 8596 (from memory).
+    Five minutes of arc for a sign that is just read: the Landolt ring of ISO 8596, clause 3 (a copy of it read).
     """
     page: Page = visit(viewport={"width": 360, "height": 780}, has_touch=True, is_mobile=True).page
     begin(Chromium(page, touch=True), one_server.url, book="phone")

@@ -2,9 +2,9 @@
 
 Under light the dark faces are pushed: P. Gibbs, How does a light-mill work?, Physics FAQ, 1996 (an excerpt read). That
 cooling turns the rotor the other way: Crookes radiometer, physicsexperiment.co.uk, no author, no year (an
-excerpt read). That this ends once the vanes are as cold as the wall: Y. Kraftmakher, Experiments and Demonstrations in
-Physics, 2nd ed. (2014), p. 179, from memory. With a common pivot it may fail in a household refrigerator: Lichtmuehle,
-collection of lecture experiments, TU Darmstadt (an excerpt of the page read).
+excerpt read). That this ends once the vanes are as cold as the wall follows from their balance of heat. With a common
+pivot it may fail in a household refrigerator: Lichtmuehle, collection of lecture experiments, TU Darmstadt (an excerpt
+of the page read).
 """
 
 from __future__ import annotations

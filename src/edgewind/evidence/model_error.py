@@ -28,7 +28,7 @@ Array = NDArray[np.float64]
 
 # Length over which an error changes, in ln Kn and ln p: a decade, known within a factor of two. A covariance with one
 # length is far too sure of slopes where that length is too long (Brynjarsdottir and O'Hagan, Inverse Problems 30,
-# 114007, 2014, from memory: what too sure a form of a model's error does to the unknowns).
+# 114007, 2014, abstract read: without realistic priors on a model's error the unknowns are biased and too sure).
 LENGTH = float(np.log(10.0))
 _LENGTHS = LENGTH * np.array([0.5, 1.0, 2.0])
 # Standard deviations beyond what the response of the gas states for itself (its table, the law of the walls, second

@@ -105,7 +105,11 @@ class Walkers:
         )
 
     def _snooker(self, here: Array, others: Array) -> tuple[Array, Array]:
-        """Step along the line through another walker (ter Braak, Vrugt, Stat. Comput. 18, 435, 2008; from memory)."""
+        """Step along the line through another walker (ter Braak, Vrugt, Stat. Comput. 18, 435, 2008).
+
+        As the first author's own program does (demc2, ``demc_zs.r``, read): length 1.7, and d - 1 times the logarithm
+        of the distances to the anchor in the acceptance.
+        """
         anchor, first, second = self._picked(others, here.shape[1], 3)
         line = here - anchor
         length = np.maximum(np.linalg.norm(line, axis=-1, keepdims=True), 1e-300)
@@ -132,8 +136,9 @@ class Walkers:
 def autocorrelation_time(chains: Array) -> Array:
     """Return the integrated autocorrelation time of each direction, steps, shape (d,); nan where nothing moved.
 
-    The mean autocorrelation of all walkers about their own means, summed up to five times itself (Sokal, in Functional
-    Integration, 1997; from memory).
+    The mean autocorrelation of all walkers about their own means, summed up to five times itself: the window of A.
+    Sokal, Monte Carlo Methods in Statistical Mechanics, in Functional Integration (1997), 131, as the library emcee has
+    it (its code read, the lecture not).
 
     Parameters
     ----------

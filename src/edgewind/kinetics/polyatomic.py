@@ -47,7 +47,8 @@ class InternalEnergy:
     translational, internal : float
         Eucken's factors f_tr and f_in. For N2 near 300 K (`NITROGEN`) they follow from its conductivity, of which
         ``1.5 f_tr + heat f_in`` is k over mu R/M = 4.90, and from f_tr = 2.37, which is somewhat below 5/2 because of
-        the exchange (E. A. Mason and L. Monchick, J. Chem. Phys. 36, 1622, 1962, to first order in 1/Z; from memory).
+        the exchange (E. A. Mason and L. Monchick, J. Chem. Phys. 36, 1622, 1962; from memory, neither that paper nor
+        the tables of L. Wu et al., J. Fluid Mech. 901, A23, 2020, could be opened).
     """
 
     heat: float
@@ -56,8 +57,9 @@ class InternalEnergy:
     internal: float = 1.3
 
 
-# Z from memory (4 to 5 near 300 K by absorption of sound); thermal transpiration gave 4.4 (abstract read at scilit.com:
-# thermal transpiration of Ar, Xe, N2 and CO2 between 290 and 545 K).
+# Z by thermal transpiration between 290 and 545 K (abstract read at scilit.com: transpiration of Ar, Xe, N2 and CO2);
+# 3.8 at 500 K by the same means ("Rotational relaxation numbers from thermal transpiration measurements", abstract read
+# at discovery.researcher.life).
 NITROGEN = InternalEnergy(1.0, 4.4, 2.37, 1.345)
 
 

@@ -28,9 +28,8 @@ _LEAST_PA, _MOST_PA, _STEPS = 1e-6, 2e5, 240
 class Vacuum:
     """A chamber on a pump; SI. ``outgassing_pa_m3_s`` is the gas load of the walls after an hour of pumping.
 
-    The load falls as 1/t, like that of unbaked metal in the first hours (common practice; K. Jousten, editor,
-    Handbook of Vacuum Technology, 2nd ed., 2016, chapter 6, from memory). Glass, elastomers and water films fall more
-    slowly.
+    The load falls as 1/t, as that of metal does; that of organic materials falls as its square root (Vacuum extraction
+    rate and gas adsorption, ikspvd.com, 2019, a supplier's page: log of the rate against log of time, slope 1 and 0.5).
     """
 
     volume_m3: float

@@ -13,8 +13,8 @@ from edgewind.bench.vane import VaneShape
 
 Array = NDArray[np.float64]
 _RAYS = 1 << 14
-# Steps of an additive recurrence that fills four dimensions evenly: powers of the root of x^5 = x + 1; Roberts, The
-# Unreasonable Effectiveness of Quasirandom Sequences (2018), from memory.
+# Steps of an additive recurrence that fills four dimensions evenly: powers of the root of x^5 = x + 1; M. Roberts, The
+# Unreasonable Effectiveness of Quasirandom Sequences (2018, a copy read).
 _STEPS = 1.1673039782614187 ** -np.arange(1.0, 5.0)
 
 
