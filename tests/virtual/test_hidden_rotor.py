@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from scipy.constants import c, pi
+from support.point_forces import stokes_drag
 
 from edgewind.bench import parse_bench
 from edgewind.rotor.shapes import rotor_response
@@ -41,6 +42,19 @@ def test_drag_has_the_closed_forms_of_free_flight_and_of_creeping_flow():
     # mu = p Kn L 2/(sqrt(pi) v0), and the disc is as large as the square.
     radius = 1 / np.sqrt(pi)
     assert diffuse.drag_coefficient(dense)[0] == pytest.approx(16 * radius * 2 / np.sqrt(pi) * 1e-4, rel=3e-3)
+
+
+@pytest.mark.parametrize("vanes", [2, 4])
+@pytest.mark.parametrize(("arm", "wide"), [(1.25, 1.25), (1.25, 3.5), (2.0, 2.2)])
+def test_drag_of_a_rotor_in_dense_gas_is_that_of_stokes_flow(vanes, arm, wide):
+    """Computed by point forces, in a round chamber 1.25 to 3.5 times as wide as the rotor: within 4 %."""
+    chamber = wide * (2 * arm + 1)
+    rotor = HiddenRotor(
+        vanes=vanes, width_m=0.01, arm_m=0.01 * arm, chamber_width_m=0.01 * chamber, chamber_height_m=0.01 * chamber,
+        accommodation=1.0,
+    )  # fmt: skip
+    dense = float(rotor.drag_coefficient(np.array([1e-6]))[0]) / 1e-6
+    assert dense == pytest.approx(stokes_drag(vanes, arm, chamber, chamber, fine=10), rel=0.04)
 
 
 def test_walls_of_the_chamber_add_to_drag_and_force_of_dense_gas():

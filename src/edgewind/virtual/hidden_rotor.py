@@ -48,14 +48,23 @@ _STOKES_DRAG, _WALLS = 32 / pi, 1.77
 # Power by which free flight and dense gas join: 1, as resistances in series, is 7 % below the solver at Kn 0.2.
 _BRIDGE = 1.1
 _ROOM = 4.0
-# Losses of torque and drag of four vanes with arms of 1.25 widths, at these Knudsen numbers; below 0.1 extrapolated
-# from 0.3 and 0.1.
+# What four vanes with arms of 1.25 widths lose of drag and torque in free flight, and how far they are from there to
+# dense gas at these Knudsen numbers, by eye. Without kinks: a greatest speed or torque would lie at one.
+_THIN_DRAG, _THIN_TORQUE = 0.10, 0.04
 _NEIGHBOUR_KN = np.array([0.01, 0.1, 0.3, 1.0, 10.0])
-# Smooth: a kink would attract the maximum of speed or torque.
-_NEIGHBOUR_TORQUE = PchipInterpolator(np.log(_NEIGHBOUR_KN), [0.36, 0.21, 0.14, 0.08, 0.04])
-_NEIGHBOUR_DRAG = PchipInterpolator(np.log(_NEIGHBOUR_KN), [0.26, 0.20, 0.17, 0.13, 0.10])
+_DENSE_SHARE_OF_DRAG = PchipInterpolator(np.log(_NEIGHBOUR_KN), [1.0, 0.62, 0.44, 0.19, 0.0])
+_DENSE_SHARE_OF_TORQUE = PchipInterpolator(np.log(_NEIGHBOUR_KN), [1.0, 0.53, 0.31, 0.12, 0.0])
+# What the warm side of one vane takes of the torque on the next in dense gas, beyond what the gas that turns with them
+# takes of the drag.
+_WARM_NEIGHBOUR = 0.16
+# Width of a chamber that is not given, over that of the rotor.
+_TIGHT = 1.25
 _SHADE_ARM = np.array([1.0, 1.25, 1.5, 2.0])
 _SHADE = np.array([0.83, 0.86, 0.88, 0.91])
+
+
+def _inside(kn: Array) -> Array:
+    return np.asarray(np.log(np.clip(kn, _NEIGHBOUR_KN[0], _NEIGHBOUR_KN[-1])))
 
 
 @dataclass(frozen=True)
@@ -223,6 +232,24 @@ class HiddenRotor:
     def _dense_drag(self) -> float:
         return float(_STOKES_DRAG / (1 - _WALLS / self.room))
 
+    @cached_property
+    def _taken_along(self) -> float:
+        """Share of the drag of lone vanes that those of a rotor do not have in dense gas.
+
+        Stokes flow about two and four vanes in a round chamber as high as wide, by point forces
+        (tests/support/point_forces.py), which this meets within 4 %. What turns stirs the gas less far away than what
+        moves ahead: walls add to its drag as a high power of their distance, and far from them it is no less than that
+        of lone vanes.
+        """
+        if self.vanes == 1:
+            return 0.0
+        wide = _TIGHT if self.chamber_width_m is None else self.chamber_width_m / (2 * self.arm_m + self.width_m)
+        short = self.width_m / self.arm_m
+        two = (10.0 + 3.5 * short) / (1 - (0.33 + 0.35 * short) * wide**-2.6)
+        four = (9.6 + 1.7 * short) / (1 - (0.42 + 0.29 * short) * wide**-3.5)
+        share = (min(self.vanes, 4) - 2) / 2
+        return float(1 - two ** (1 - share) * four**share / self._dense_drag)
+
     def _dense_force(self, kn: Array) -> Array:
         """Return the thermal force in free flight over that in dense gas, which follows the drag (reciprocity)."""
         walls = _STOKES_DRAG / (1 - _WALLS / _ROOM) / self._dense_drag
@@ -231,19 +258,21 @@ class HiddenRotor:
     def force_coefficient(self, kn: Array) -> Array:
         """Return the force over p A per relative difference of the faces: 1/4 of the accommodation in free flight."""
         bridge = 0.25 * self.accommodation / (1 + self._dense_force(kn))
-        return np.asarray(bridge * self.force(kn) * (1 - self._neighbours(kn, _NEIGHBOUR_TORQUE)))
+        return np.asarray(bridge * self.force(kn) * (1 - self._lost_torque(kn)))
 
     def accommodation_coefficient(self, kn: Array) -> Array:
         """Return the force over p A per unlike accommodation and relative warmth of the vane: 1/4 in free flight."""
         bridge = 0.27 / (1 + _ACCOMMODATION / kn) / (1 + self._dense_force(kn))
-        return np.asarray(bridge * (1 - self._neighbours(kn, _NEIGHBOUR_TORQUE)))
+        return np.asarray(bridge * (1 - self._lost_torque(kn)))
 
     def drag_coefficient(self, kn: Array) -> Array:
         """Return the drag over p A per U/v0, between free flight and Stokes flow, in which it goes as Kn."""
         free = self.accommodation * _DIFFUSE_DRAG + (1 - self.accommodation) * _MIRROR_DRAG
         free += _FREE_WALLS * (_ROOM / self.room) ** 2
         bridge = (free**-_BRIDGE + (self._dense_drag * kn) ** -_BRIDGE) ** (-1 / _BRIDGE)
-        return np.asarray(bridge * self.drag(kn) * (1 - self._neighbours(kn, _NEIGHBOUR_DRAG)))
+        dense = _DENSE_SHARE_OF_DRAG(_inside(kn))
+        lost = self._nearness * _THIN_DRAG * (1 - dense) + self._taken_along * dense
+        return np.asarray(bridge * self.drag(kn) * (1 - lost))
 
     def heat_coefficients(self, kn: Array) -> tuple[Array, Array]:
         """Return the heat over p v0 A: of a face per relative difference of the faces, and per excess of both."""
@@ -255,10 +284,19 @@ class HiddenRotor:
         both = 1.0 / np.sqrt(pi) / (1 + _LOSS[0] * kn ** -_LOSS[1])
         return np.asarray(apart * factor), np.asarray(both * factor)
 
-    def _neighbours(self, kn: Array, lost: PchipInterpolator) -> Array:
-        """Return the loss by the other vanes; less on longer arms, and for fewer vanes."""
-        nearness = min(1.0, (1.25 * self.width_m / self.arm_m) ** 1.5) * (self.vanes - 1) / 3
-        return np.asarray(nearness * lost(np.log(np.clip(kn, _NEIGHBOUR_KN[0], _NEIGHBOUR_KN[-1]))))
+    @cached_property
+    def _nearness(self) -> float:
+        """How much of what four vanes take from each other these do; less on longer arms, and for fewer vanes."""
+        return float(min(1.0, (1.25 * self.width_m / self.arm_m) ** 1.5) * (self.vanes - 1) / 3)
+
+    def _lost_torque(self, kn: Array) -> Array:
+        """Share of the torque that the other vanes take.
+
+        In dense gas it goes as the drag does (reciprocal theorem), besides what is warmed.
+        """
+        dense = _DENSE_SHARE_OF_TORQUE(_inside(kn))
+        most = 1 - (1 - self._taken_along) * (1 - _WARM_NEIGHBOUR * self._nearness)
+        return np.asarray(self._nearness * _THIN_TORQUE * (1 - dense) + most * dense)
 
     # Light and heat.
 
