@@ -232,13 +232,16 @@ def run_means(pressure, rotor, factors, runs, table):  # type: ignore[no-untyped
 
 
 @njit(error_model="numpy", cache=True)
-def whitened_of(values, flat, columns, readings, smooth, runs, table):  # type: ignore[no-untyped-def]
-    """Return, for one row of values, misfits over their spreads, the same of the slopes, and the sum of ln(spread)."""
+def whitened_of(values, indicated, factors, flat, columns, readings, smooth, runs, table):  # type: ignore[no-untyped-def]
+    """Return, for one row of values, misfits over their spreads, the same of the slopes, and the sum of ln(spread).
+
+    At indicated pressures, shape (n + m + runs,), and with factors on the gas, shape (4, n + m + runs).
+    """
     size, coasts, count = readings.speed.size, readings.rate.size, smooth.slopes.shape[1]
     rotor = numbers_of(values, flat, columns)[0]
     steady, many = size + coasts, runs.seen.size
-    pressure = values[0, columns.gauge] * readings.pressure
-    predicted = deviating_speeds(pressure[:steady], rotor, smooth.factors[:, :steady], *table)
+    pressure = values[0, columns.gauge] * indicated
+    predicted = deviating_speeds(pressure[:steady], rotor, factors[:, :steady], *table)
     speed = predicted[:1, :size]
     spread = spreads_of(speed, values[:1, columns.scatter], readings)[0]
     misfit = np.empty(size + 2 * coasts + many)
@@ -269,7 +272,7 @@ def whitened_of(values, flat, columns, readings, smooth, runs, table):  # type: 
             slopes[size + m, c] = share * smooth.slopes[size + m, c] / readings.rate_u[m] / left
         logs += np.log(readings.rate_u[m] * readings.dry_rate_u[m])
     if many:
-        means = run_means(pressure[steady:], rotor, smooth.factors[:, steady:], runs, table)
+        means = run_means(pressure[steady:], rotor, factors[:, steady:], runs, table)
         at, seen = size + 2 * coasts, runs.seen
         for k in range(many):
             misfit[at + k] = seen[k] - means[0, k] + smooth.offset[steady + k]
@@ -316,6 +319,38 @@ def _without(i, means, misfit, slopes):  # type: ignore[no-untyped-def]
 
 
 @njit(error_model="numpy", cache=True)
+def whitened_rows(values, indicated, factors, flat, columns, readings, smooth, runs, table):  # type: ignore[no-untyped-def]
+    """Return misfits, shape (k, w), and slopes, shape (k, w, r), of rows of values.
+
+    Each is at pressures and factors of its own, shapes (k, n + m + runs) and (k, 4, n + m + runs).
+    """
+    size = readings.speed.size + 2 * readings.rate.size + runs.seen.size
+    misfits, slopes = np.empty((values.shape[0], size)), np.empty((values.shape[0], size, smooth.slopes.shape[1]))
+    for k in range(values.shape[0]):
+        misfits[k], slopes[k], _ = whitened_of(
+            values[k : k + 1], indicated[k], factors[k], flat, columns, readings, smooth, runs, table
+        )
+    return misfits, slopes
+
+
+@njit(error_model="numpy", cache=True)
+def held_never(values, at, sense, flat, columns, indicated, factors, table):  # type: ignore[no-untyped-def]
+    """Return the speeds of rows of values at some of the indicated pressures if the pivot never holds, shape (k, at).
+
+    Dry friction acts against a sense, +1 or -1 at each of them.
+    """
+    rotors, found = numbers_of(values, flat, columns), np.empty((values.shape[0], at.size))
+    pressure, gas = indicated[at], np.empty((factors.shape[0], at.size))
+    for i in range(at.size):
+        gas[:, i] = factors[:, at[i]]
+    for k in range(values.shape[0]):
+        moved = deviating_speeds(values[k, columns.gauge] * pressure, rotors[k], gas, *table)
+        for i in range(at.size):
+            found[k, i] = (moved[1, i] - sense[i] * values[k, columns.dry]) / moved[2, i]
+    return found
+
+
+@njit(error_model="numpy", cache=True)
 def log_likelihoods_of(values, flat, columns, readings, smooth, runs, table):  # type: ignore[no-untyped-def]
     """Return the logarithm of the likelihood of each row of values; -1e300 where it is none.
 
@@ -325,7 +360,9 @@ def log_likelihoods_of(values, flat, columns, readings, smooth, runs, table):  #
     found = np.empty(values.shape[0])
     count = smooth.slopes.shape[1]
     for k in range(values.shape[0]):
-        misfit, slopes, logs = whitened_of(values[k : k + 1], flat, columns, readings, smooth, runs, table)
+        misfit, slopes, logs = whitened_of(
+            values[k : k + 1], readings.pressure, smooth.factors, flat, columns, readings, smooth, runs, table
+        )
         total = -logs
         root = np.zeros((count, count))
         along = np.zeros(count)

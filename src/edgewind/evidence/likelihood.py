@@ -17,11 +17,12 @@ from edgewind.evidence.fit_kernel import (
     Readings,
     Smooth,
     UnknownColumns,
+    held_never,
     log_likelihoods_of,
     numbers_of,
     run_means,
     spreads_of,
-    whitened_of,
+    whitened_rows,
 )
 from edgewind.evidence.model_error import KINDS, ModelError, model_error
 from edgewind.evidence.priors import Priors, fraction_name, unknowns_of
@@ -48,6 +49,8 @@ REPEATS = 0.01
 _NO_EFFECT = 0.03
 _STEP = 0.01
 _CORRECTIONS = 2
+# Rows of values whose smooth errors are found at once.
+_ROWS = 50
 
 
 @dataclass(frozen=True, eq=False)
@@ -253,42 +256,44 @@ class Likelihood:
 
     def run_misfits(self, values: Array, deviations: Array) -> Array:
         """Return the mean square misfit of each run over what is expected, at rows of values, shape (k, runs)."""
-        found = np.empty((len(values), len(self.data.runs)))
         last = self._runs.first_row - self._runs.first_row[-1]
-        for k, (row, drawn) in enumerate(zip(values, deviations, strict=True)):
-            left = self._left(row, drawn)[0]
-            parts = [left[begin : end or None] for begin, end in pairwise(last)]
-            found[k] = [float(np.mean(part**2)) for part in parts]
-        return found
+        squares = np.concatenate([self._left(values[at], deviations[at])[0] ** 2 for at in _parts(len(values))])
+        return np.stack([squares[:, begin : end or None].mean(axis=1) for begin, end in pairwise(last)], axis=1)
 
     def _left(self, values: Array, drawn: Array) -> tuple[Array, Array]:
-        """Return the whitened misfits of one row of values at given smooth errors, and the slopes there."""
-        errors = np.exp(self._basis @ np.clip(drawn, -6, 6))
-        smooth = self._smooth._replace(
-            factors=np.ascontiguousarray(errors[:-1]), slopes=np.ascontiguousarray(self._slopes),
-            offset=np.zeros_like(self._smooth.offset),
+        """Return the whitened misfits of rows of values at given smooth errors, and the slopes there."""
+        flat_basis = self._basis.reshape(-1, self.error.size)
+        errors = np.exp(np.clip(drawn, -6, 6) @ flat_basis.T).reshape(len(drawn), *self._basis.shape[:2])
+        smooth = self._smooth._replace(offset=np.zeros_like(self._smooth.offset))
+        return self._whitened(values, self.all_pressures * errors[:, -1], errors[:, :-1], smooth)
+
+    def _whitened(self, values: Array, pressure: Array, factors: Array, smooth: Smooth) -> tuple[Array, Array]:
+        """Return whitened misfits, shape (k, w), and their slopes with all smooth errors, shape (k, w, size)."""
+        found = whitened_rows(
+            np.ascontiguousarray(values), pressure, np.ascontiguousarray(factors), self._flat, self._columns,
+            self._readings, smooth._replace(slopes=np.ascontiguousarray(self._slopes)), self._runs, self._table,
         )  # fmt: skip
-        readings = self._readings._replace(pressure=self.all_pressures * errors[-1])
-        misfit, slopes, _ = whitened_of(
-            values[None], self._flat, self._columns, readings, smooth, self._runs, self._table
-        )
-        return misfit, slopes
+        return np.asarray(found[0]), np.asarray(found[1])
 
     def deviations(self, values: Array, random: np.random.Generator | None) -> Array:
         """Return the numbers of the smooth errors at rows of values, shape (k, size): drawn, or the likeliest."""
-        whole = self._smooth._replace(slopes=np.ascontiguousarray(self._slopes))
-        known = (self._flat, self._columns)
-        found = np.empty((len(values), self.error.size))
-        for k, row in enumerate(values):
-            misfit, slopes, _ = whitened_of(row[None], *known, self._readings, whole, self._runs, self._table)
-            inverse = np.linalg.inv(np.eye(self.error.size) + slopes.T @ slopes)
-            drawn = inverse @ (slopes.T @ misfit)
-            if random is not None:
-                drawn += np.linalg.cholesky(inverse) @ random.standard_normal(self.error.size)
-            if random is not None:  # the rest is taken from the curve itself, not from its tangent
-                drawn = self._corrected(row, drawn, misfit - slopes @ drawn, inverse)
-            found[k] = drawn
-        return found
+        normal = None if random is None else random.standard_normal((len(values), self.error.size))
+        return np.concatenate(
+            [self._deviations(values[at], None if normal is None else normal[at]) for at in _parts(len(values))]
+        )
+
+    def _deviations(self, values: Array, normal: Array | None) -> Array:
+        pressure = np.tile(self._readings.pressure, (len(values), 1))
+        factors = np.broadcast_to(self._factors, (len(values), *self._factors.shape))
+        misfit, slopes = self._whitened(values, pressure, factors, self._smooth)
+        back = np.swapaxes(slopes, 1, 2)
+        inverse = np.asarray(np.linalg.inv(np.eye(self.error.size) + back @ slopes), dtype=float)
+        drawn = _times(inverse, _times(back, misfit))
+        if normal is None:
+            return drawn
+        drawn += _times(np.linalg.cholesky(inverse), normal)
+        # The rest is taken from the curve itself, not from its tangent.
+        return self._corrected(values, drawn, misfit - _times(slopes, drawn), inverse)
 
     def _corrected(self, values: Array, drawn: Array, left: Array, inverse: Array) -> Array:
         """Return drawn smooth errors moved so that the curve itself has the residuals of its tangent; unchanged if
@@ -296,14 +301,15 @@ class Likelihood:
 
         Newton's steps by the slopes there, as long as they bring the two nearer.
         """
-        nearest, best = np.inf, drawn
+        nearest, best, going = np.full(len(drawn), np.inf), drawn.copy(), np.arange(len(drawn))
         for _ in range(_CORRECTIONS + 1):
-            exact, slopes = self._left(values, drawn)
-            apart = float(np.linalg.norm(exact - left))
-            if apart >= nearest:
-                break
-            nearest, best = apart, drawn
-            drawn = drawn + inverse @ (slopes.T @ (exact - left))
+            exact, slopes = self._left(values[going], drawn[going])
+            off = exact - left[going]
+            apart = np.linalg.norm(off, axis=1)
+            nearer = apart < nearest[going]
+            going = going[nearer]
+            nearest[going], best[going] = apart[nearer], drawn[going]
+            drawn[going] += _times(inverse[going], _times(np.swapaxes(slopes[nearer], 1, 2), off[nearer]))
         return best
 
     # Unknowns and predictions.
@@ -332,9 +338,8 @@ class Likelihood:
 
     def true_over_indicated(self, values: Array, deviations: Array, pressure_pa: Array) -> Array:
         """Return true over indicated pressure for each row of values at a pressure of its own, shape (k,)."""
-        shift = np.array(
-            [self.error.factors(d[None], [p])[1][0, 0] for d, p in zip(deviations, pressure_pa, strict=True)]
-        )
+        on_pressure = self.error.basis(pressure_pa)[-1]
+        shift = np.exp(np.einsum("kc,kc->k", on_pressure, np.clip(deviations, -6, 6)))
         return np.asarray(values[:, self._columns.gauge] * shift)
 
     def linear_speed(self, values: Array) -> Array:
@@ -348,10 +353,11 @@ class Likelihood:
         The pivot never holds: dry friction acts against the given sense, +1 or -1, for any torque, so that outside
         torques change each of them.
         """
-        pressure = values[:, self._columns.gauge, None] * (self.all_pressures * self._shift)[at]
-        factors = np.broadcast_to(self._factors[:, at], (len(values), len(KINDS), len(at)))
-        found = deviating_speeds_of(pressure, self.numbers(values), np.ascontiguousarray(factors), *self._table)
-        return np.asarray((found[:, 1] - sense * values[:, [self._columns.dry]]) / found[:, 2])
+        return np.asarray(
+            held_never(
+                values, at, sense, self._flat, self._columns, self._readings.pressure, self._factors, self._table
+            )
+        )
 
     @property
     def speed_slopes(self) -> Array:
@@ -384,6 +390,16 @@ class Likelihood:
                 self._table,
             )
         )
+
+
+def _parts(count: int) -> list[slice]:
+    """Return rows as parts whose slopes fit in some ten megabytes."""
+    return [slice(begin, begin + _ROWS) for begin in range(0, count, _ROWS)]
+
+
+def _times(matrices: Array, vectors: Array) -> Array:
+    """Return the product of each matrix with the vector of its row, shape (k, n) for (k, n, m) and (k, m)."""
+    return np.asarray((matrices @ vectors[..., None])[..., 0])
 
 
 # Places of the gas in the flat array of a rotor, by the fields of its parameters.

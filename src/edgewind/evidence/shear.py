@@ -56,6 +56,7 @@ class Shear:
         self._seen = (sign * problem.data.speed_rad_s)[self._at]
         self._sense = np.where(self._seen < 0, -1.0, 1.0)
         self._middle = centre[self._moved]
+        self._aside = _STEP * np.eye(len(self._moved) + 1, len(self._moved), k=-1)[:, None]
         self._priors = Priors([problem.unknowns[k] for k in self._moved])
         _, normal = self._step(centre[None], self._middle[None])
         self._scale = np.linalg.cholesky(np.linalg.inv(normal[0]))
@@ -70,9 +71,8 @@ class Shear:
         count, many = len(scores), len(self._moved)
         values, at = self._problem.values(scores), np.array(middle)
         # each moved unknown at its place and a step aside, in one call, since a climb has a few rows at a time
-        aside = np.repeat(at[None], many + 1, axis=0)
-        aside[np.arange(many) + 1, :, np.arange(many)] += _STEP
-        speeds = self._speeds(np.tile(values, (many + 1, 1)), aside.reshape(-1, many)).reshape(many + 1, count, -1)
+        aside = (at + self._aside).reshape(-1, many)
+        speeds = self._speeds(np.concatenate([values] * (many + 1)), aside).reshape(many + 1, count, -1)
         here = speeds[0]
         effect = np.moveaxis(speeds[1:] - here, 0, -1) / _STEP
         weighted = np.swapaxes(effect, 1, 2) @ self._known
