@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -19,6 +20,12 @@ from edgewind.gas.mixture import AIR_DIAMETER_M, Gas
 # Above this pressure the dilute limit is no longer assumed, Pa.
 HIGHEST_PRESSURE_PA = 2e5
 DEFINITIONS = ("viscosity", "fixed-diameter", "variable-hard-sphere")
+
+
+@lru_cache(maxsize=1024)  # a study asks for the same few values a hundred times, a search of rotors ten thousand
+def _value(gas: Gas, quantity: str, temperature_k: float) -> float:
+    """Return a property of a gas at a temperature, SI."""
+    return float(getattr(gas, quantity)(temperature_k))
 
 
 @dataclass(frozen=True)
@@ -56,12 +63,12 @@ class GasState:
     @property
     def viscosity_pa_s(self) -> float:
         """Viscosity, Pa s."""
-        return float(self.gas.viscosity(self.temperature_k))
+        return _value(self.gas, "viscosity", self.temperature_k)
 
     @property
     def conductivity_w_m_k(self) -> float:
         """Thermal conductivity, W/(m K)."""
-        return float(self.gas.conductivity(self.temperature_k))
+        return _value(self.gas, "conductivity", self.temperature_k)
 
     @property
     def internal_heat(self) -> float:
@@ -70,7 +77,7 @@ class GasState:
         Zero for a monatomic gas, 1 for a rotating diatomic one. A molecule that leaves a wall in free flight carries
         this in addition to its translation (``2 k T``). From the calorimetric heat capacity of the ideal gas.
         """
-        inner = float(self.gas.heat_capacity(self.temperature_k)) / GAS_CONSTANT - 2.5
+        inner = _value(self.gas, "heat_capacity", self.temperature_k) / GAS_CONSTANT - 2.5
         return inner if inner > 1e-4 else 0.0  # libraries round the gas constant
 
     @property
@@ -92,8 +99,8 @@ class GasState:
             min(s.t_max_k for s, _ in self.gas.fractions),
         )
         t = np.clip(steps, low, high)
-        mu = self.gas.viscosity(t)
-        return float(np.log(mu[1] / mu[0]) / np.log(t[1] / t[0]))
+        low_mu, high_mu = (_value(self.gas, "viscosity", float(one)) for one in t)
+        return float(np.log(high_mu / low_mu) / np.log(t[1] / t[0]))
 
     def mean_free_path_m(self, definition: str = "viscosity", diameter_m: float | None = None) -> float:
         """Return the mean free path in one of three definitions, m.

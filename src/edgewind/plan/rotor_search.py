@@ -192,13 +192,6 @@ class DesignSpace:
         return float(self.base.vane_thickness_m) or DEFAULT_THICKNESS_M
 
     @cached_property
-    def _gas_numbers(self) -> dict[str, dict[str, float]]:
-        found = {}
-        for name in self.gases:
-            found[name] = gas_numbers(GasState(find_gas(name), 1.0, self.bench.gas.temperature.value))
-        return found
-
-    @cached_property
     def _weight(self) -> tuple[float, float]:
         """Surface density of the sheet, kg/m^2, and moment of inertia without the vanes, kg m^2."""
         base = self.base
@@ -242,9 +235,8 @@ class DesignSpace:
         )  # fmt: skip
 
     def _numbers_of(self, gas: str) -> dict[str, float]:
-        if gas in self._gas_numbers:
-            return self._gas_numbers[gas]
-        return gas_numbers(GasState(self.bench.gas.gas, 1.0, self.bench.gas.temperature.value))
+        own = self.bench.gas
+        return gas_numbers(GasState(find_gas(gas) if gas in self.gases else own.gas, 1.0, own.temperature.value))
 
     def misfits(self, built: RotorDesign) -> dict[str, float]:
         """Return the excess of a design over each limit; zero or less is allowed."""
