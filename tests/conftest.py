@@ -14,6 +14,8 @@ import shutil
 import subprocess
 import sys
 import tempfile
+import tomllib
+from collections import defaultdict
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -126,7 +128,7 @@ def make_bench_text() -> Callable[..., str]:
     import tomlkit
 
     def make(**changes: dict[str, Any]) -> str:
-        table: dict[str, Any] = tomlkit.parse(BENCH).unwrap()
+        table = tomllib.loads(BENCH)
         for section, values in changes.items():
             whole = section == "gauge" and "kind" in values
             table[section] = values if whole else table.get(section, {}) | values
@@ -254,7 +256,10 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         if "published" in getattr(item, "fixturenames", ()):
             item.add_marker("published")
     shares = SHARES[3 if os.environ.get("PYTEST_XDIST_WORKER_COUNT") == "3" else 2]
-    begun = [[item for name in names for item in items if _room(item) == name] for names in shares]
+    rooms: dict[str, list[pytest.Item]] = defaultdict(list)
+    for item in items:
+        rooms[_room(item)].append(item)
+    begun = [[item for name in names for item in rooms[name]] for names in shares]
     taken = {id(item) for share in begun for item in share}
     others = [item for item in items if id(item) not in taken]
     ordered: list[pytest.Item] = []
