@@ -1,6 +1,7 @@
 """Coast-downs: drag and dry friction from invented traces whose truth is known, and the torque they measure."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -10,6 +11,7 @@ from edgewind.errors import InputError
 from edgewind.evidence.coastdown import (
     CoastDown,
     coast_down_wanted,
+    coast_downs,
     common_dry_rate,
     fit_coast_down,
     fit_passages,
@@ -17,6 +19,7 @@ from edgewind.evidence.coastdown import (
 )
 from edgewind.rotor import coast_down_angle, coast_down_speed
 from edgewind.signals.coastdown import SpeedHistory, passages, speed_history
+from edgewind.signals.recent import Recent
 from edgewind.signals.trace import Trace
 from edgewind.units import Measured
 
@@ -85,6 +88,28 @@ def test_a_steady_rotor_is_no_coast_down():
     assert not found.usable
     with pytest.raises(InputError, match="lamp off"):
         fit_coast_down(SpeedHistory(np.array([1.0]), np.array([1.0]), np.array([0.1]), 1.0))
+
+
+def test_a_trace_of_the_dark_is_followed_once_and_another_anew(make_bench, monkeypatch):
+    followed = []
+
+    def counted(trace, *how, **named):
+        followed.append(trace)
+        return speed_history(trace, *how, **named)
+
+    monkeypatch.setattr("edgewind.evidence.coastdown.speed_history", counted)
+    monkeypatch.setattr("edgewind.evidence.coastdown._FOUND", Recent(most=10))
+    row = {"lamp": False, "exclude": "", "pressure_flag": "", "pressure_pa": 1.0, "line": 2}
+    readings = pd.DataFrame([row | {"log_pressure_u": 0.01, "log_pressure_u_common": 0.02}])
+    bench = make_bench(tachometer={"marks": 4})
+
+    def seen(trace):
+        traces = {0: SimpleNamespace(trace=trace, speed=SimpleNamespace(flags=()))}
+        return coast_downs(SimpleNamespace(bench=bench, readings=readings, traces=traces))
+
+    first, again, other = (seen(trace_of(30.0, 0.03, 0.02, seconds=40.0, seed=seed)) for seed in (1, 1, 2))
+    assert len(followed) == 2
+    assert first[0].drag_rate == again[0].drag_rate != other[0].drag_rate
 
 
 def coast(pressure, drag, dry=0.01, relative=0.02):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -17,6 +18,7 @@ from edgewind.errors import InputError
 from edgewind.rotor import coast_down_angle, coast_down_speed
 from edgewind.signals import Experiment, Trace
 from edgewind.signals.coastdown import Passages, SpeedHistory, history_of, passages, speed_history
+from edgewind.signals.recent import Recent
 from edgewind.units import Measured
 
 Array = NDArray[np.float64]
@@ -221,6 +223,10 @@ def _coast_down_from(found: Any, freedom: int, start: float, fall: float) -> Coa
     )  # fmt: skip
 
 
+# What traces of the dark say, by their samples.
+_FOUND = Recent[tuple[CoastDown | None]](most=500)
+
+
 def coast_downs(experiment: Experiment) -> tuple[CoastDown, ...]:
     """Return every coast-down of an experiment, by pressure; see :attr:`CoastDown.usable`.
 
@@ -253,6 +259,16 @@ def _coast_down_of(trace: Trace, bench: Bench) -> CoastDown | None:
     """Return the coast-down of a trace in the dark; None if nothing in it turns."""
     marks, mains = bench.tachometer.marks, bench.tachometer.mains_frequency
     mains_hz: float | str = "auto" if mains is None else mains.value
+    samples = hashlib.sha256(trace.voltage_v.tobytes()).digest()
+    key = samples, trace.interval_s, trace.interval_u_rel, trace.coupled, marks, mains_hz
+    known = _FOUND.get(key)
+    if known is None:
+        known = (_followed(trace, marks, mains_hz),)
+        _FOUND.put(key, known, 1)
+    return known[0]
+
+
+def _followed(trace: Trace, marks: int, mains_hz: float | str) -> CoastDown | None:
     history = speed_history(trace, marks, mains_hz=mains_hz)
     one = fit_coast_down(history) if history.time_s.size > 1 else None
     if one is None or not history.enough:

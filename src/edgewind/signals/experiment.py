@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Hashable, Iterator, Mapping
 from contextlib import AbstractContextManager, contextmanager
-from dataclasses import dataclass, field
-from pathlib import Path
+from dataclasses import dataclass, field, replace
+from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
@@ -22,6 +22,7 @@ from edgewind.signals.conditions import usual_envelope_k, with_conditions
 from edgewind.signals.measure import TraceReading, measure_speed
 from edgewind.signals.pressure import PressureReadings, pressure_from_display, pressure_from_volts
 from edgewind.signals.readings import READINGS_FILE, read_readings
+from edgewind.signals.recent import Recent
 from edgewind.signals.runs import Run, is_run, read_run, words_of
 from edgewind.signals.speed import SET_ASIDE_FLAGS
 from edgewind.signals.trace_run import run_of_trace
@@ -32,6 +33,8 @@ if TYPE_CHECKING:
 _NOTED_UNDER = "under 'lamp', 'envelope temperature' or 'pressure'"
 # A lamp that goes off within this share of a trace from its beginning, and nothing else, makes it a coast-down.
 COAST_BEGINS = 0.02
+# Speeds found in traces, up to 32 MB of samples.
+_MEASURED = Recent[TraceReading](most=4_000_000)
 
 
 @dataclass(frozen=True)
@@ -175,21 +178,18 @@ def read_experiment(
         try:
             source.require(path, str(table.at[row, "trace"]), lines[row])
             inputs.append(source.input_file(path))
-            with source.opened(path) as file:  # once: a book copies it out
-                run = read_run(file, source=source.label(path)) if is_run(file) else None
-                if run is None:
-                    changes = _changes(source, table, row)
-                    reading = measure_speed(file, bench.tachometer, source=source.label(path))
-            if run is None:
-                if _through_changes(changes, reading, float(table["lamp_share"].to_numpy(float)[row])):
-                    run = run_of_trace(
-                        reading.trace, bench.tachometer.marks, changes, places=bench.tachometer.mark_places,
+            found = _read_trace(source, inputs[-1], bench)
+            if isinstance(found, TraceReading):
+                changes = _changes(source, table, row)
+                if _through_changes(changes, found, float(table["lamp_share"].to_numpy(float)[row])):
+                    found = run_of_trace(
+                        found.trace, bench.tachometer.marks, changes, places=bench.tachometer.mark_places,
                         face=str(table.at[row, "leading_face"]),
                     )  # fmt: skip
-                else:
-                    traces[row] = reading
-            if run is not None:
-                runs[row] = run
+            if isinstance(found, Run):
+                runs[row] = found
+            else:
+                traces[row] = found
         except InputError as error:
             if not table.at[row, "exclude"]:
                 raise
@@ -303,6 +303,21 @@ def _trace_path(folder: Path, name: str, line: int) -> Path:
 
 def _at_trace(error: InputError, folder: Path, line: int) -> InputError:
     return error.at(file=folder / READINGS_FILE, line=line, column="trace")
+
+
+def _read_trace(source: ExperimentSource, file: InputFile, bench: Bench) -> TraceReading | Run:
+    """Return a run or the speed in a trace; the one found before if content and tachometer are the same."""
+    label, kind = source.label(file.path), "".join(PurePath(file.path).suffixes).lower()
+    key = file.sha256, kind, repr(bench.tachometer)
+    reading = _MEASURED.get(key)
+    if reading is None:
+        with source.opened(file.path) as path:  # once: a book copies it out
+            if is_run(path):
+                return read_run(path, source=label)
+            reading = measure_speed(path, bench.tachometer, source=label)
+        if reading.picture is None:  # clips are large
+            _MEASURED.put(key, reading, reading.trace.samples)
+    return replace(reading, trace=replace(reading.trace, source=label))
 
 
 def _pressures_by_gas(table: pd.DataFrame, bench: Bench) -> PressureReadings:
