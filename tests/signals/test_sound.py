@@ -18,7 +18,7 @@ from edgewind.live.devices import RawTrace
 from edgewind.live.spool import npz_of
 from edgewind.signals import SET_ASIDE_FLAGS, Tachometry, measure_file, read_trace
 from edgewind.signals import sound as sound_file
-from edgewind.signals.coupling import counts_flanks
+from edgewind.signals.coupling import counts_flanks, restored
 
 FloatArray = NDArray[np.float64]
 
@@ -117,13 +117,48 @@ def test_wide_pulses_that_a_capacitor_makes_two_bumps_of_are_right_or_set_aside(
     assert seed in BUMPS or not set(found.flags) & set(SET_ASIDE_FLAGS)
 
 
-def test_the_speed_itself_is_listed_where_bumps_may_be_rise_and_fall(tmp_path: Path) -> None:
-    scene = make_sound_scene(2040)
+UNDONE = {
+    2040: "twice the rate: bumps of six marks, at even places",
+    4031: "twice the rate of six marks unsaid, its ratio just above what counts as alike",
+    4107: "bumps of a second-order filter, of three turns only",
+    4313: "unequal flanks beneath a gain that pumps, off by 0.02 % unsaid",
+    4481: "neither as recorded nor with a capacitor alone undone",
+    4486: "the same, off by 0.06 %",
+    4087: "no signal: three turns, hum and missing pulses",
+}
+
+
+@pytest.mark.parametrize("seed", UNDONE)
+def test_the_capacitor_is_undone_and_the_speed_itself_given(tmp_path: Path, seed: int) -> None:
+    scene = make_sound_scene(seed)
+    path = write_wav(tmp_path / "a.wav", [scene.level], scene.sample_rate)
+    found = measure_file(path, Tachometry(scene.marks)).speed
+    rate, u = found.speed_rad_s / (2 * math.pi), found.speed_u_rad_s / (2 * math.pi)
+    assert not set(found.flags) & set(SET_ASIDE_FLAGS), found.flags
+    assert abs(rate - scene.rate_hz) < 4 * u and u < 0.005 * rate
+    assert scene.bound_hz < u
+
+
+def test_speeds_are_listed_where_bumps_may_be_rise_and_fall(tmp_path: Path) -> None:
+    """A quarter of the pulses missing, and bumps between them: not even a restored trace tells."""
+    scene = make_sound_scene(136)
     path = write_wav(tmp_path / "a.wav", [scene.level], scene.sample_rate)
     found = measure_file(path, Tachometry(scene.marks))
-    assert "jumps" in found.speed.flags
-    assert found.speed.possible_rad_s[0] == pytest.approx(2 * math.pi * scene.rate_hz, rel=1e-3)
+    assert "jumps" in found.speed.flags and found.speed.possible_rad_s
     assert any("two bumps" in note for note in found.trace.notes)
+
+
+@pytest.mark.parametrize("order", [1, 2])
+def test_a_trace_is_restored_to_what_it_was_before_a_filter_of_known_corner(order: int) -> None:
+    """Pulses of 0.2 s behind 15 Hz, which leaves bumps of 10 ms of them."""
+    interval, time = 1e-3, np.arange(6000) * 1e-3
+    light = (np.abs((1.5 * time + 0.5) % 1.0 - 0.5) < 0.15) * 1.0
+    coupled = sosfilt(butter(order, 15.0, "high", fs=1 / interval, output="sos"), light)
+    undone = restored(coupled, interval, order, 0.1)
+    high, low = undone[light == 1], undone[light == 0]
+    assert np.std(high) < 0.05 and np.std(low) < 0.05
+    assert float(np.mean(high) - np.mean(low)) == pytest.approx(1.0, abs=0.1)
+    assert not np.std(coupled[light == 1]) < 0.1
 
 
 @pytest.mark.parametrize("marks", [1, 2, 3, 4, 7])
@@ -141,12 +176,66 @@ def test_bumps_of_two_kinds_are_seen_for_any_number_of_marks(marks: int) -> None
     assert not counts_flanks(level, interval, rate, 0.0, marks)
 
 
+EXPORTED = {
+    "time in a title": ("Time (s),Amplitude", "{time},{level}"),
+    "milliseconds": ("Time (ms);Amplitude (FS)", "{millis};{level}"),
+    "rate in the header": ("Samplerate: 8000 Hz\nsample,amplitude", "{number},{level}"),
+    "rate without a unit": ("Sample Rate,8000\nsample,amplitude", "{number},{level}"),
+    "words of an editor": (
+        "clip.wav   1 channel (mono)\nSample Rate: 8000 Hz. Sample values on linear scale. 16 bit.\n\n"
+        "Sample #\tSeconds\tAmplitude",
+        "{number}\t{time}\t{level}",
+    ),
+    "two channels": ("Time [s],Left,Right", "{time},{level},{level}"),
+    "clock": ("Time,Amplitude", "00:00:{time:0>9},{level}"),
+}
+
+
+@pytest.mark.parametrize("kind", EXPORTED)
+def test_sound_saved_as_text_is_read_as_sound(tmp_path: Path, kind: str) -> None:
+    """Wide pulses, of which the capacitor leaves two bumps each."""
+    scene = make_sound_scene(4219)
+    time = np.arange(int(scene.level.size * 8000 / scene.sample_rate)) / 8000
+    level = np.interp(time, np.arange(scene.level.size) / scene.sample_rate, scene.level)
+    title, row = EXPORTED[kind]
+    rows = (
+        row.format(time=f"{t:.6f}", millis=f"{1e3 * t:.3f}", number=i, level=f"{v:.5f}")
+        for i, (t, v) in enumerate(zip(time.tolist(), level.tolist(), strict=True))
+    )
+    path = tmp_path / "clip.csv"
+    path.write_text("\n".join([title, *rows]) + "\n")
+    found = measure_file(path, Tachometry(scene.marks))
+    assert found.trace.coupled and found.trace.interval_s == pytest.approx(1 / 8000, rel=1e-6)
+    rate, u = found.speed.speed_rad_s / (2 * math.pi), found.speed.speed_u_rad_s / (2 * math.pi)
+    assert abs(rate - scene.rate_hz) < 4 * u and not set(found.speed.flags) & set(SET_ASIDE_FLAGS)
+
+
+def test_text_whose_rate_is_not_sure_is_not_taken_for_sound_and_levels_in_decibels_are_refused(tmp_path: Path) -> None:
+    level = pulses(7.3, 8_000, 1.0)
+    bare, decibel, counted = tmp_path / "bare.dat", tmp_path / "db.txt", tmp_path / "counted.csv"
+    numbers = range(level.size)
+    bare.write_text("; Sample Rate 8000\n; Channels 1\n" + "".join(f"{i / 8000:.6f} {level[i]:.5f}\n" for i in numbers))
+    found = measure_file(bare, Tachometry(4))
+    assert "time-assumed" in found.speed.flags and not found.trace.coupled
+    assert any("name no unit" in note for note in found.trace.notes) and found.trace.channels == ("2",)
+    decibel.write_text("Seconds\tValue (dB)\n" + "".join(f"{i / 8000:.6f}\t{-20 - i % 7}\n" for i in numbers))
+    with pytest.raises(InputError, match=r"'Value': the column is a level in dB.* linear scale"):
+        measure_file(decibel, Tachometry(4))
+    counted.write_text("sample,amplitude\n" + "".join(f"{i},{level[i]:.5f}\n" for i in numbers))
+    with pytest.raises(InputError, match=r"'sample' only counts the samples.*give the interval"):
+        measure_file(counted, Tachometry(4))
+    assert measure_file(counted, Tachometry(4, interval_s=1 / 8000)).trace.coupled
+
+
 def test_what_a_sound_card_recorded_is_known_as_such_in_its_archive(tmp_path: Path) -> None:
     scene = make_sound_scene(2040)
     numbers = np.round(scene.level * 32767).astype(np.int16)
     recorded = RawTrace(numbers, 1 / scene.sample_rate, 1 / 32768, 0.0, coupled=True)
     (tmp_path / "a.npz").write_bytes(npz_of(recorded))
-    (tmp_path / "b.npz").write_bytes(npz_of(replace(recorded, coupled=False)))
+    (tmp_path / "b.npz").write_bytes(npz_of(replace(recorded, coupled=False, scale=1e-4)))
+    (tmp_path / "old.npz").write_bytes(npz_of(replace(recorded, coupled=False)))
     assert recorded.trace().coupled and not read_trace(tmp_path / "b.npz").coupled
+    assert read_trace(tmp_path / "old.npz").coupled  # archives once held no more of a sound card than its scale
     found = measure_file(tmp_path / "a.npz", Tachometry(scene.marks))
-    assert found.trace.coupled and "jumps" in found.speed.flags
+    assert found.trace.coupled
+    assert found.speed.speed_rad_s == pytest.approx(2 * math.pi * scene.rate_hz, rel=1e-3)

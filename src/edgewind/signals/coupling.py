@@ -1,4 +1,4 @@
-"""Effect of a coupling capacitor on the pulses of a sensor: two bumps for each, which may be counted twice."""
+"""Effect of a coupling capacitor on the pulses of a sensor: removed, and whether it doubles the count of pulses."""
 
 from __future__ import annotations
 
@@ -6,9 +6,44 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.signals.comb import centred_time
-from edgewind.signals.thresholds import FLANK_CELLS, FLANK_LIKENESS, FLANK_REACH, MANY_MARKS
+from edgewind.signals.smooth import slow_part
+from edgewind.signals.thresholds import COUPLING_HZ, FLANK_CELLS, FLANK_LIKENESS, FLANK_REACH, MANY_MARKS
 
 FloatArray = NDArray[np.float64]
+
+
+def restored(voltage: FloatArray, interval_s: float, order: int, slowest_hz: float) -> FloatArray:
+    """Return the trace as it was before the capacitor, down to a frequency below which all is baseline.
+
+    A high-pass filter of angular frequency w makes v of u; turned round, it is
+
+        u = v + w int v dt                              (order one)
+        u = v + sqrt(2) w int v dt + w^2 int int v dt   (order two, as Butterworth, Wireless Engineer 7, 536 (1930))
+
+    So each pulse is again one, however wide. Its own corner is not known, and need not be: with one that is too high
+    or too low, pulses lean but remain one each. Noise grows towards low frequencies, which is why they are left out.
+
+    Parameters
+    ----------
+    voltage : array, shape (n,)
+        Trace.
+    interval_s : float
+        Time between samples, s.
+    order : {1, 2}
+        Of the filter.
+    slowest_hz : float
+        Frequency of the baseline at the most; a half of the pulse rate or less.
+    """
+    corner = 2 * np.pi * COUPLING_HZ * interval_s
+    centred = voltage - np.mean(voltage)
+    once = np.cumsum(centred)
+    light = centred + corner * once
+    if order == 2:
+        once -= np.mean(once)
+        light = centred + np.sqrt(2) * corner * once + corner**2 * np.cumsum(once)
+    time = centred_time(voltage.size, 2 / voltage.size)
+    light -= np.polynomial.Polynomial.fit(time, light, 2)(time)
+    return light - slow_part(light, max(2, int(2 * voltage.size * interval_s * slowest_hz)))
 
 
 def counts_flanks(voltage: FloatArray, interval_s: float, rate_hz: float, acceleration_hz_s: float, marks: int) -> bool:

@@ -123,7 +123,7 @@ def estimate_from_edges(
     even = lattice is not None and _bears_out(lattice, pattern.rate_hz, pulses, marks)
     pattern = looked_at_again(pattern, pulses, np.arange(pulses.time_s.size), 0.0, marks)
     finest = FINEST_SHARP if pulses.sharp else FINEST
-    hidden = np.hypot(finest * interval_s, SLANTED * _widening(pulses, pattern, duration))
+    hidden = np.hypot(finest * interval_s, max(SLANTED, pulses.lean) * _widening(pulses, pattern, duration))
     seen = _seen(pulses, pattern, float(hidden) / duration * pattern.rate_hz, sure=True)
     return replace(seen, even=even and not contested, contested=contested)
 

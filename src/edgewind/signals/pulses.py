@@ -35,6 +35,8 @@ class Pulses:
         Standard deviation of the noise after smoothing, volts.
     jitter_s : float
         Standard deviation of the time of one pulse due to this noise, seconds; without that due to sampling.
+    lean : float
+        Shift of the middle of a pulse over the change of its width, 0 to 0.5: zero for flanks that are mirror images.
     sharp : bool
         Whether pulses rise within one sample, so that the sampling rather than the noise limits their times.
     level_v : array
@@ -48,6 +50,7 @@ class Pulses:
     height_v: float
     noise_v: float
     jitter_s: float
+    lean: float
     sharp: bool
     level_v: FloatArray
     interval_s: float
@@ -149,6 +152,8 @@ def _timed(level: FloatArray, interval_s: float, height: float, noise: float, sm
     )
     steep = float(np.median(np.abs(slope)))
     jitter = noise / max(steep, np.finfo(float).tiny) / np.sqrt(2) * interval_s
+    up, down = (abs(float(np.median(slope[begin::2]))) for begin in (skip, skip + 1))
+    lean = 0.5 * abs(up - down) / max(up + down, np.finfo(float).tiny)
     jump = float(np.median(np.abs(step)))
     # a smooth pulse rises by a quarter of its height at most over 0.15 of its width
     narrow = smoothed <= max(1, 0.15 * float(np.median(fall - rise)))
@@ -157,4 +162,4 @@ def _timed(level: FloatArray, interval_s: float, height: float, noise: float, sm
         # between two samples that both are noisy a crossing errs by 0.7 of the noise of one
         jitter = noise / jump * interval_s * (0.5 if smoothed == 1 else float(np.sqrt(0.5)))
     time = ((rise + fall) / 2 - (level.size - 1) / 2) * interval_s
-    return Pulses(time, (fall - rise) * interval_s, height, noise, jitter, sharp, level, interval_s)
+    return Pulses(time, (fall - rise) * interval_s, height, noise, jitter, lean, sharp, level, interval_s)

@@ -15,13 +15,13 @@ from threadpoolctl import ThreadpoolController
 
 from edgewind.errors import InputError
 from edgewind.signals.comb import Comb
-from edgewind.signals.coupling import counts_flanks
+from edgewind.signals.coupling import counts_flanks, restored
 from edgewind.signals.edges import (
     EdgeEstimate,
     estimate_from_edges,
 )
 from edgewind.signals.faults import is_aliased, is_clipped
-from edgewind.signals.lines import LineSpectrum, line_spectrum
+from edgewind.signals.lines import LineSpectrum, decimate, line_spectrum
 from edgewind.signals.mains import crowded_by, mains_bases, mains_line, near_mains, on_grid, remove_hum, shows_pulses
 from edgewind.signals.method import MethodResult
 from edgewind.signals.pulses import Pulses
@@ -41,6 +41,7 @@ from edgewind.signals.spectrum import (
 )
 from edgewind.signals.thresholds import (
     CLEAR_STRENGTH,
+    COUPLED_HIGHEST,
     CROWDED_WIDENS,
     DISAGREE,
     EVEN_SHARE,
@@ -60,6 +61,11 @@ from edgewind.signals.thresholds import (
     MOSTLY,
     MUTED_CELLS,
     NEARLY_SAME,
+    RESTORED_BASELINE,
+    RESTORED_BASELINE_SEEN,
+    RESTORED_FASTEST,
+    RESTORED_HIGHEST,
+    RESTORED_UNKNOWN,
     RIVAL_CELLS,
     RIVAL_HUM_PITCHES,
     SAME_RATE,
@@ -189,7 +195,8 @@ def estimate_speed(trace: Trace, marks: int, *, mains_hz: float | str | None = "
         # threads of the linear algebra cost more than they give on matrices this small
         with _linear_algebra().limit(limits=1, user_api="blas"):
             scaled = (voltage - np.median(voltage)) / unit
-            found = _estimate(scaled, trace.interval_s, int(marks), mains_hz, trace.coupled)
+            analyse = _estimate_coupled if trace.coupled else _estimate
+            found = analyse(scaled, trace.interval_s, int(marks), mains_hz)
         _KNOWN[key] = found
         while len(_KNOWN) > _MOST_KNOWN:
             _KNOWN.pop(next(iter(_KNOWN)), None)
@@ -251,8 +258,76 @@ class _Found:
     certain: bool = False
 
 
+def _estimate_coupled(
+    voltage: FloatArray, interval_s: float, marks: int, mains_hz: float | str | None
+) -> SpeedEstimate:
+    """Estimate from what passed a capacitor: as it was recorded, and with the capacitor undone.
+
+    As recorded, wide pulses have a bump at each flank, and the rate may be twice that of the rotor, or none be found.
+    Restored, there is one bump a pulse, but more noise. A rate that both show holds, within the smaller uncertainty;
+    one that only the restored trace shows has to hold for a capacitor alone and for one with an amplifier behind it.
+    """
+    voltage, interval_s = decimate(voltage, interval_s, COUPLED_HIGHEST)
+    seen = _estimate(voltage, interval_s, marks, mains_hz, coupled=True)
+
+    def pulse_rate(one: SpeedEstimate) -> float:
+        return marks * one.speed_rad_s / (2 * math.pi)
+
+    pulse = pulse_rate(seen) if math.isfinite(seen.speed_rad_s) else RESTORED_UNKNOWN
+    if pulse > RESTORED_FASTEST:
+        return seen
+    coarse, step = decimate(voltage, interval_s, RESTORED_HIGHEST)
+    light = _estimate(restored(coarse, step, 1, RESTORED_BASELINE * pulse), step, marks, mains_hz)
+    given, whole = _is_given(seen), _is_given(light)
+    if whole and _agree(seen, light) and set(seen.flags) & set(SET_ASIDE_FLAGS) <= {"jumps"}:
+        return _merged(seen, light)
+    if given and not whole:
+        return seen
+    if math.isfinite(light.speed_rad_s):
+        pulse = RESTORED_BASELINE_SEEN / RESTORED_BASELINE * pulse_rate(light)
+    again = _estimate(restored(coarse, step, 2, RESTORED_BASELINE * pulse), step, marks, mains_hz)
+    borne_out = _is_given(again) and (_agree(light, again) or (not given and _allows(seen, again)))
+    if borne_out and not (given and abs(seen.speed_rad_s / again.speed_rad_s / 2 - 1) > SAME_RATE):
+        return _merged(light, again) if whole else _clipped_as(again, seen)
+    if not given:
+        return seen
+    flags = _ordered({*seen.flags, "jumps"})
+    return replace(seen, flags=flags, possible_rad_s=(light.speed_rad_s, *seen.possible_rad_s))
+
+
+def _is_given(one: SpeedEstimate) -> bool:
+    """Return whether an estimate is a speed that is not set aside."""
+    return math.isfinite(one.speed_rad_s) and not set(one.flags) & set(SET_ASIDE_FLAGS)
+
+
+def _agree(one: SpeedEstimate, other: SpeedEstimate) -> bool:
+    """Return whether two estimates found the same rate."""
+    return abs(one.speed_rad_s / other.speed_rad_s - 1) < SAME_RATE
+
+
+def _allows(one: SpeedEstimate, other: SpeedEstimate) -> bool:
+    """Return whether an estimate lists the speed of another, or gives it."""
+    return any(abs(speed / other.speed_rad_s - 1) < SAME_RATE for speed in (one.speed_rad_s, *one.possible_rad_s))
+
+
+def _merged(seen: SpeedEstimate, light: SpeedEstimate) -> SpeedEstimate:
+    """Return the surer of two estimates of the same rate, its uncertainty widened where they contradict each other."""
+    best, other = (seen, light) if seen.speed_u_rad_s < light.speed_u_rad_s else (light, seen)
+    apart = abs(best.speed_rad_s - other.speed_rad_s)
+    u = best.speed_u_rad_s
+    if apart > DISAGREE * math.hypot(u, other.speed_u_rad_s):
+        u = math.hypot(u, apart / 2)
+    flags = {flag for flag in best.flags if flag not in SET_ASIDE_FLAGS}
+    return _clipped_as(replace(best, speed_u_rad_s=u, flags=_ordered(flags), possible_rad_s=()), seen)
+
+
+def _clipped_as(light: SpeedEstimate, seen: SpeedEstimate) -> SpeedEstimate:
+    """Return an estimate from a restored trace with what the trace shows of clipping as it was recorded."""
+    return replace(light, flags=_ordered({*light.flags, *({"clipped"} & set(seen.flags))}))
+
+
 def _estimate(
-    voltage: FloatArray, interval_s: float, marks: int, mains_hz: float | str | None, coupled: bool
+    voltage: FloatArray, interval_s: float, marks: int, mains_hz: float | str | None, coupled: bool = False
 ) -> SpeedEstimate:
     """Estimate from a voltage scaled to unit range: first without its hum, then, if that shows no rotor, with it."""
     duration, highest = voltage.size * interval_s, 0.5 / interval_s

@@ -71,8 +71,8 @@ FINEST, FINEST_SHARP = 0.01, 0.003
 """Of a sample over the trace: as much as is ever claimed, since the straight line through two samples of a flank errs
 with the place of the flank between them, and slowly as that creeps; of flanks within a sample that is counted apart."""
 SLANTED, WIDTHS_LEAST = 0.05, 8
-"""Part of a steady change of the widths by which the middles of the pulses move as well, which no scatter shows, since
-flanks that ring or that saturation bends are not each other's mirror images. Pulses from which it is seen."""
+"""Part of a steady change of the widths by which the middles of the pulses move as well at the least, which no scatter
+shows, since flanks that ring or that saturation bends are not mirror images. Pulses from which it is seen."""
 SAME_PLACES = 0.5
 """Pitches by which two rates may disagree over a train of pulses and still count the same places."""
 LIKELIER, CONTESTED = 0.0, 3.0
@@ -213,6 +213,16 @@ FLANK_CELLS, FLANK_REACH = 32, 6
 FLANK_LIKENESS = 0.75
 """Correlation of the shapes of neighbours, as a share of that of every second one, below which they may be rise and
 fall of one pulse: 0.29 to 0.6 for those, above 0.91 for all others of 300 invented recordings."""
+COUPLING_HZ = 15.0
+"""Corner of the capacitor of a microphone socket, where it is undone: from 1 to 30 Hz; common practice, no source."""
+COUPLED_HIGHEST, RESTORED_HIGHEST = 16_800.0, 3500.0
+"""Frequencies that are kept of sound, Hz: 48,000 samples a second are, and 10,000 where the capacitor is undone."""
+RESTORED_FASTEST = 120.0
+"""Pulse rate beyond which pulses are too narrow for the capacitor to make two of each, Hz."""
+RESTORED_UNKNOWN = 8.0
+"""Pulse rate that sound is looked at for where it shows none as it was recorded, Hz."""
+RESTORED_BASELINE, RESTORED_BASELINE_SEEN = 0.25, 0.35
+"""Share of the pulse rate below which all is baseline: of one that may be twice the true one, and of one restored."""
 RIVAL_UNSHOWN = 0.5
 """Share of a trace explained below which a rate is doubtful for any that is clearly likelier."""
 RIVAL_CELLS = 1.5

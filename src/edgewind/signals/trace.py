@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 from os import PathLike
 from pathlib import Path
@@ -29,6 +30,13 @@ from edgewind.signals.trace_text import read_text
 FloatArray = NDArray[np.float64]
 
 DEFAULT_MAX_BYTES = 200_000_000
+ONLY_SOUND_RATES = (11_025, 22_050, 44_100, 88_200, 176_400)
+SOUND_RATES = (8000, 16_000, 24_000, 32_000, 48_000, 96_000, 192_000)
+"""Samples a second of sound; those of the second kind are used elsewhere, too."""
+SOUND_WITHIN = 1e-3
+"""Relative error of a rate by times of few digits."""
+SOUND_WORDS = re.compile(r"\b(amplitude|sound|audio|wave?|pcm|mono|stereo|left|right|microphone)\b", re.I)
+DECIBEL = re.compile(r"^db", re.I)
 TEXT_SUFFIXES = (".csv", ".txt", ".dat", ".tsv", ".asc")
 SUFFIXES = (*TEXT_SUFFIXES, *(f"{suffix}.gz" for suffix in TEXT_SUFFIXES), *ARRAY_SUFFIXES, *SOUND_SUFFIXES)
 
@@ -177,6 +185,12 @@ def trace_of(table: Table, source: str, channel: Wanted, interval_s: float | Non
     names = tuple(column.name for column in roles.channels)
     if channel is None and place is None and len(names) > 1:
         notes.append(f"of the channels {', '.join(names)} the first is used")
+    if DECIBEL.match(chosen.unit):
+        raise InputError(
+            f"the column is a level in {chosen.unit}, which does not say on which side of zero a sample is",
+            column=chosen.name,
+            fix="export the samples on a linear scale",
+        )
     voltage = chosen.values * _volts(chosen, table.volts_note, notes)
     time = roles.time_of(chosen, table.columns)
     if time is None:
@@ -216,8 +230,17 @@ def trace_of(table: Table, source: str, channel: Wanted, interval_s: float | Non
         names,
         flags,
         timed.interval_u_rel,
-        table.coupled,
+        table.coupled or _is_sound(table, timed.interval_s),
     )
+
+
+def _is_sound(table: Table, interval_s: float) -> bool:
+    """Return whether text or arrays were sound: by a rate that only sound has, or by one of its rates and its words."""
+    rate = 1 / interval_s
+    if any(abs(rate / one - 1) < SOUND_WITHIN for one in ONLY_SOUND_RATES):
+        return True
+    words = (*table.unused, *(column.name for column in table.columns))
+    return any(abs(rate / one - 1) < SOUND_WITHIN for one in SOUND_RATES) and any(map(SOUND_WORDS.search, words))
 
 
 @dataclass(frozen=True)
@@ -257,6 +280,9 @@ def _interval_alone(
         )
         return table.interval_s, ("time-assumed",)
     if table.stated is None or table.stated.sure:
+        return table.interval_s, ()
+    if table.stated.from_rate and not table.stated.doubt and _is_sound(table, table.interval_s):
+        notes.append(f"'{table.stated.said}' names no unit: hertz, since this is sound")
         return table.interval_s, ()
     kind = "hertz" if table.stated.from_rate else "seconds"
     doubt = f"may be read as {table.stated.doubt}" if table.stated.doubt else f"names no unit: {kind} assumed"
@@ -378,7 +404,13 @@ def _seconds(
     if table.stated is not None and step > 0:
         for factor in FACTORS:
             if abs(step * factor / table.stated.seconds - 1) < 0.02:
-                return factor, () if table.stated.sure else ("time-assumed",)
+                if table.stated.sure:
+                    return factor, ()
+                said = table.stated.said
+                notes.append(
+                    f"'{said}' and the times name no unit. State it: --interval, or interval under [tachometer]"
+                )
+                return factor, ("time-assumed",)
     epoch = epoch_unit(time)
     if epoch is not None:
         notes.append(f"column '{time.name}' counts {NAMES[epoch]} since 1970")

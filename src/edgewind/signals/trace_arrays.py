@@ -35,9 +35,11 @@ INTERVAL_NAME = re.compile(
     re.I,
 )
 RATE_NAME = re.compile(
-    r"^(fs|rate|(sample|sampling)_?(rate|frequency|freq)|frame_?rate)(_(?P<unit>hz|khz|mhz))?$", re.I
+    r"^(fs|sr|rate|(sample|sampling)_?(rate|frequency|freq)|frame_?rate)(_(?P<unit>hz|khz|mhz))?$", re.I
 )
 TIME_FIRST = re.compile(r"^(.*/)?(t|time|times|x)(_(s|ms|us|ns))?$", re.I)
+OF_SOUND_CARD = 1 / 32768
+"""Volts to one step of a sound card, where full scale is taken as one: archives of before 2026-11 say no more of it."""
 IN_SECONDS = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "µs": 1e-6, "ns": 1e-9, "sec": 1.0, "second": 1.0, "seconds": 1.0}
 IN_HERTZ = {"hz": 1.0, "khz": 1e3, "mhz": 1e6, "1/s": 1.0}
 HDF5_SIGNATURE = b"\x89HDF\r\n\x1a\n"
@@ -344,7 +346,9 @@ def _table_of(arrays: dict[str, Stored], what: str) -> Table:
     for name, stored in arrays.items():
         array = stored.values
         if array.size == 1:
-            coupled = coupled or (name == "coupled" and bool(array.ravel()[0]))
+            number = array.ravel()[0]
+            told = number if name == "coupled" else name == "scale_v" and number == OF_SOUND_CARD
+            coupled = coupled or bool(told)
             one = _stated(name, array, stored.unit)
             if one is not None:
                 stated[name] = one

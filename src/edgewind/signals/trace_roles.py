@@ -102,6 +102,9 @@ def roles_of(table: Table) -> Roles:
         if SEGMENT_NAME.match(column.name) and not column.unit and numbers_segments(column.values):
             counters.append(column)
             continue
+        if not times and place == 0 and not column.unit and rises_by(column.values, table.interval_s):
+            times.append(column)  # whatever a line above it says
+            continue
         if not (nameless or counted or (bare_time and (has_time or table.interval_s))):
             continue
         if counts(column.values):
@@ -195,6 +198,14 @@ def rises(values: FloatArray) -> bool:
     if np.all(steps >= 0) and np.mean(steps > 0) > 0.02 and typical == 0:
         return True  # a clock with too few digits to distinguish neighbours
     return bool(np.mean(steps >= 0) > 0.9 and np.median(np.abs(steps - typical)) <= 0.5 * abs(typical) and typical > 0)
+
+
+def rises_by(values: FloatArray, step: float | None) -> bool:
+    """Return whether numbers are whole multiples of a step, one after the other, but for their last digits."""
+    known = values[np.isfinite(values)]
+    if not step or known.size < 3 or not rises(values):
+        return False
+    return bool(np.max(np.abs(known - known[0] - step * np.arange(known.size))) < 0.5 * step)
 
 
 def epoch_unit(column: TraceColumn) -> float | None:
