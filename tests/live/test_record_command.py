@@ -18,6 +18,7 @@ from edgewind.live import recorders
 
 sys.path.insert(0, str(Path(__file__).parent))
 from commanded import come_to_rest, read_until, recorder
+from test_sound_card import FakeLibrary
 
 
 def without_lamp(text):
@@ -176,6 +177,32 @@ def test_a_device_check_asks_every_instrument_and_moves_nothing(at_rest, make_se
     assert [path.name for path in served_folder.iterdir()] == ["bench.toml"]
     status, out, _ = edgewind("record", served_folder, "--check")
     assert status == 0 and "check that it is switched on" in out and "Nothing was moved or written." in out
+
+
+def of_sound_card(text):
+    """The text of a bench.toml whose tachometer is in the microphone socket."""
+    card = '[instruments.tachometer]\nsound_card = "default"\nsample_rate = "8 kHz"\nduration = "2 s"\n'
+    return re.sub(r"\[instruments\.tachometer\][^[]*", f"{card}\n", text)
+
+
+def test_a_sound_card_is_asked_as_other_instruments_are(at_rest, make_served_folder, edgewind, monkeypatch):
+    monkeypatch.setitem(sys.modules, "sounddevice", FakeLibrary(channel=1))
+    status, out, err = edgewind("record", make_served_folder(of_sound_card), "--check", "--json")
+    assert status == 0, err
+    card = next(one for one in json.loads(out)["devices"] if one["role"] == "tachometer")
+    assert card["identity"] == "USB microphone" and not card["problem"]
+
+
+def test_without_the_package_for_a_sound_card_it_says_what_to_install_before_anything_moves(
+    at_rest, make_served_folder, edgewind, tmp_path, monkeypatch
+):
+    monkeypatch.setitem(sys.modules, "sounddevice", None)
+    folder = make_served_folder(of_sound_card)
+    status, _, err = edgewind("record", folder, tmp_path / "lab.book", "--pressures", "1 Pa", "--yes")
+    assert status != 0 and 'pip install "edgewind[sound]"' in err and "sound card" in err
+    assert at_rest.apparatus.state()["lamp"] < 0.05
+    status, out, err = edgewind("record", folder, "--check")
+    assert "edgewind[sound]" in out + err
 
 
 def test_a_recorder_that_is_steered_from_elsewhere_reads_nothing_from_its_terminal(make_served_folder, tell, tmp_path):

@@ -22,12 +22,13 @@ RATE = 8000
 
 
 class FakeLibrary(types.ModuleType):
-    """Records invented pulses of 7.1 turns a second, 4 marks, on channel 2; channel 1 hears noise."""
+    """Records invented pulses of 7.1 turns a second, 4 marks, on one channel; the other hears noise."""
 
     PortAudioError = type("PortAudioError", (Exception,), {})
 
-    def __init__(self) -> None:
+    def __init__(self, channel: int = 2) -> None:
         super().__init__("sounddevice")
+        self.channel = channel
         self.overflows, self.gone, self.asked = 0, False, []
 
     def query_devices(self, device: Any, kind: str) -> dict[str, Any]:
@@ -44,7 +45,7 @@ class FakeLibrary(types.ModuleType):
         time = np.arange(count) / samplerate
         pulses = np.exp(-(((28.4 * time % 1 - 0.5) / 0.1) ** 2)) - 0.2
         noise = np.random.default_rng(1).standard_normal((count, channels))
-        heard = 0.02 * noise + pulses[:, None] * (np.arange(channels) == 1)
+        heard = 0.02 * noise + pulses[:, None] * (np.arange(channels) == self.channel - 1)
         return np.clip(20_000 * heard, -32_768, 32_767).astype(dtype)
 
     def wait(self) -> Any:

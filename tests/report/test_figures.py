@@ -150,6 +150,16 @@ def test_plot_trace_writes_png_and_svg(tmp_path: Path) -> None:
     assert "rpm" in (tmp_path / "t.svg").read_text(encoding="utf-8")
 
 
+def test_a_figure_whose_name_ends_in_dark_is_drawn_on_dark_ground(tmp_path: Path) -> None:
+    trace = synthesise(PulseTrain(5.0), samples=2000, interval_s=1e-3, seed=1)
+    speed = estimate_speed(trace, 4)
+    for name in ("t.svg", "t-dark.svg"):
+        plot_trace(trace, speed, tmp_path / name)
+    light, dark = ((tmp_path / name).read_text() for name in ("t.svg", "t-dark.svg"))
+    assert LIGHT.paper in light and DARK.paper not in light
+    assert DARK.paper in dark and not any(colour in dark for colour in (LIGHT.paper, LIGHT.ink, LIGHT.blue))
+
+
 def test_plot_trace_of_a_trace_without_speed(tmp_path: Path) -> None:
     trace = Trace(np.ones(100), 1e-3)
     plot_trace(trace, estimate_speed(trace, 4), tmp_path / "t.svg")

@@ -43,7 +43,9 @@ def trace(
     region: Annotated[
         str | None, typer.Option(help="Region of a clip that holds the rotor: x,y,width,height in pixels.")
     ] = None,
-    plot: Annotated[Path | None, typer.Option(help="Write a figure: a .png or .svg file.")] = None,
+    plot: Annotated[
+        Path | None, typer.Option(help="Write a figure: .png or .svg; on dark ground if called ...-dark.png.")
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Measure the speed in one oscilloscope trace, with uncertainty and flags.

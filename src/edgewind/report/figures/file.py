@@ -10,7 +10,7 @@ from edgewind.errors import InputError
 from edgewind.report.figures.canvas import our_style, png_of, svg_of
 from edgewind.report.figures.shown import show_in
 from edgewind.report.figures.size import Size
-from edgewind.report.palette import LIGHT, Palette
+from edgewind.report.palette import DARK, LIGHT, Palette
 from edgewind.shown_units import ShownUnits
 
 if TYPE_CHECKING:
@@ -37,6 +37,8 @@ def figure_kind(path: str | Path) -> str:
 def write_figure(path: str | Path, draw: Callable[[Palette, Size], Figure], units: ShownUnits = ShownUnits()) -> None:
     """Draw in the style of the report and write a PNG of 1920 by 1080 or an SVG, by the suffix, in the chosen units.
 
+    On dark ground where the name ends in ``-dark.png`` or ``-dark.svg``, as the figures of a report are called.
+
     Raises
     ------
     InputError
@@ -44,8 +46,9 @@ def write_figure(path: str | Path, draw: Callable[[Palette, Size], Figure], unit
     """
     path = Path(path)
     kind = figure_kind(path)
-    with our_style(LIGHT, FILM):
-        figure = show_in(draw(LIGHT, FILM), units)
+    palette = DARK if path.stem.endswith("-dark") else LIGHT
+    with our_style(palette, FILM):
+        figure = show_in(draw(palette, FILM), units)
         content = png_of(figure) if kind == ".png" else svg_of(figure).encode()
     try:
         path.write_bytes(content)
