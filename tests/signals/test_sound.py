@@ -125,6 +125,9 @@ UNDONE = {
     4481: "neither as recorded nor with a capacitor alone undone",
     4486: "the same, off by 0.06 %",
     4087: "no signal: three turns, hum and missing pulses",
+    5378: "twice the rate unsaid, with a capacitor alone undone as well",
+    5318: "four times the rate as recorded",
+    5377: "no signal, and three speeds with a capacitor alone undone",
 }
 
 

@@ -264,8 +264,9 @@ def _estimate_coupled(
     """Estimate from what passed a capacitor: as it was recorded, and with the capacitor undone.
 
     As recorded, wide pulses have a bump at each flank, and the rate may be twice that of the rotor, or none be found.
-    Restored, there is one bump a pulse, but more noise. A rate that both show holds, within the smaller uncertainty;
-    one that only the restored trace shows has to hold for a capacitor alone and for one with an amplifier behind it.
+    Restored, there is one bump a pulse, but more noise. A rate that both show holds, within the smaller uncertainty.
+    Where the recording leaves several open, or shows a multiple of what the restored trace does, a rate has to hold for
+    a capacitor alone and for one with an amplifier behind it.
     """
     voltage, interval_s = decimate(voltage, interval_s, COUPLED_HIGHEST)
     seen = _estimate(voltage, interval_s, marks, mains_hz, coupled=True)
@@ -279,16 +280,19 @@ def _estimate_coupled(
     coarse, step = decimate(voltage, interval_s, RESTORED_HIGHEST)
     light = _estimate(restored(coarse, step, 1, RESTORED_BASELINE * pulse), step, marks, mains_hz)
     given, whole = _is_given(seen), _is_given(light)
-    if whole and _agree(seen, light) and set(seen.flags) & set(SET_ASIDE_FLAGS) <= {"jumps"}:
-        return _merged(seen, light)
     if given and not whole:
         return seen
+    if given and _agree(seen, light):
+        return _merged(seen, light)
     if math.isfinite(light.speed_rad_s):
         pulse = RESTORED_BASELINE_SEEN / RESTORED_BASELINE * pulse_rate(light)
     again = _estimate(restored(coarse, step, 2, RESTORED_BASELINE * pulse), step, marks, mains_hz)
-    borne_out = _is_given(again) and (_agree(light, again) or (not given and _allows(seen, again)))
-    if borne_out and not (given and abs(seen.speed_rad_s / again.speed_rad_s / 2 - 1) > SAME_RATE):
-        return _merged(light, again) if whole else _clipped_as(again, seen)
+    told = light.speed_rad_s, *light.possible_rad_s[:1], *(() if given else (seen.speed_rad_s, *seen.possible_rad_s))
+    same = any(abs(speed / again.speed_rad_s - 1) < SAME_RATE for speed in told)
+    if _is_given(again) and same and (not given or _is_multiple(seen.speed_rad_s, again.speed_rad_s)):
+        found = _merged(light, again) if whole and _agree(light, again) else again
+        only_jumps = _agree(seen, found) and set(seen.flags) & set(SET_ASIDE_FLAGS) == {"jumps"}
+        return _merged(seen, found) if only_jumps else _clipped_as(found, seen)
     if not given:
         return seen
     flags = _ordered({*seen.flags, "jumps"})
@@ -303,11 +307,6 @@ def _is_given(one: SpeedEstimate) -> bool:
 def _agree(one: SpeedEstimate, other: SpeedEstimate) -> bool:
     """Return whether two estimates found the same rate."""
     return abs(one.speed_rad_s / other.speed_rad_s - 1) < SAME_RATE
-
-
-def _allows(one: SpeedEstimate, other: SpeedEstimate) -> bool:
-    """Return whether an estimate lists the speed of another, or gives it."""
-    return any(abs(speed / other.speed_rad_s - 1) < SAME_RATE for speed in (one.speed_rad_s, *one.possible_rad_s))
 
 
 def _merged(seen: SpeedEstimate, light: SpeedEstimate) -> SpeedEstimate:
