@@ -13,15 +13,15 @@ FloatArray = NDArray[np.float64]
 
 
 def restored(voltage: FloatArray, interval_s: float, order: int, slowest_hz: float) -> FloatArray:
-    """Return the trace as it was before the capacitor, down to a frequency below which all is baseline.
+    """Return the trace as it was before the capacitor; what is slower than a given frequency is left out.
 
-    A high-pass filter of angular frequency w makes v of u; turned round, it is
+    A capacitor is a high-pass filter. If u enters and v leaves it, and w is its angular corner frequency,
 
         u = v + w int v dt                              (order one)
-        u = v + sqrt(2) w int v dt + w^2 int int v dt   (order two, as Butterworth, Wireless Engineer 7, 536 (1930))
+        u = v + sqrt(2) w int v dt + w^2 int int v dt   (order two; Butterworth, Wireless Engineer 7, 536 (1930))
 
-    So each pulse is again one, however wide. Its own corner is not known, and need not be: with one that is too high
-    or too low, pulses lean but remain one each. Noise grows towards low frequencies, which is why they are left out.
+    So each pulse is one again, however wide. The corner is taken as `COUPLING_HZ`: with another one, the tops of the
+    pulses slope, but their number stays. The integrals amplify slow noise, which is why slow parts are left out.
 
     Parameters
     ----------
