@@ -1,7 +1,7 @@
 """The whole study: from experiment folders to findings, figures, data package and report, all or nothing.
 
-In a notebook the module is a verb: ``edgewind.study("my-bench")`` is :func:`run_study` with a fit, and its result
-displays itself.
+The module itself can be called: ``edgewind.study("my-bench")`` is :func:`run_study` with a fit, whose result a notebook
+displays.
 
 Examples
 --------
@@ -61,11 +61,11 @@ class Study:
     Attributes
     ----------
     findings : tuple of Findings
-        One for each rotor.
+        Findings of each rotor.
     comparison : SizeComparison or None
-        Of two rotors.
+        Comparison of two rotors.
     report : Path or None
-        The page, if written.
+        File of the report, if written.
     summary : dict
         The output of ``edgewind study --json``.
     plans : tuple of Plan or None
@@ -99,7 +99,7 @@ class Study:
 
     @property
     def curves(self) -> dict[str, xr.Dataset]:
-        """The response curve of each rotor that has one, over the pressure, with units."""
+        """The response curve over the pressure, with units, of each rotor that has one."""
         from edgewind.report.columns import CURVE
         from edgewind.report.tables import curve_table
 
@@ -114,7 +114,7 @@ class Study:
         return found
 
     def figure(self, experiment: str | None = None) -> Figure | None:
-        """Return the response curve of one rotor as a figure; default: of the first."""
+        """Return the response curve of one rotor (default: the first) as a figure."""
         from edgewind.report.show import drawn
 
         found = self.findings[0] if experiment is None else self._named(experiment)
@@ -133,7 +133,7 @@ class Study:
         Raises
         ------
         InputError
-            It cannot be created or used.
+            The folder cannot be created or used.
         """
         check_out(Path(folder), None, replace)
         _written(self, Path(folder))
@@ -217,7 +217,7 @@ def run_study(
     out : path, optional
         Folder to make for report, figures and data; nothing is written without it.
     replace : bool
-        Whether an earlier study at `out` may be overwritten. Anything else there is left alone.
+        Whether an earlier study at `out` may be overwritten. Nothing else is ever overwritten.
     fit : bool
         Whether to fit the unknowns of each rotor and to judge the mechanisms by the fits: about 20 s for each rotor.
     steps : int
@@ -228,9 +228,9 @@ def run_study(
     Raises
     ------
     InputError
-        An input that cannot be used. No partly written output folder is left.
+        An input cannot be used. No partly written output folder remains.
     """
-    # The arrays are small: threads of the linear algebra library cost far more than they save.
+    # The arrays are small, so that threads of the linear algebra library would cost more than they save.
     with threadpool_limits(limits=1), ExitStack() as stack:
         found, place, root = _sources(path, stack)
         return _run(found, place, root, None if out is None else Path(out), replace, steps if fit else 0, progress)
@@ -285,14 +285,14 @@ def plan_next(
     target : str, optional
         Wanted width of the interval: ``"10%"`` or ``"0.1 Pa"``.
     range_pa : tuple of float, optional
-        Between which pressures, Pa.
+        Lowest and highest pressure of the readings, Pa.
     cost : Cost, optional
         Time of a reading, s.
 
     Raises
     ------
     InputError
-        Anything that cannot be used.
+        The path or an option cannot be used.
     """
     with threadpool_limits(limits=1), ExitStack() as stack:
         found, _, _ = _sources(path, stack)
@@ -304,7 +304,7 @@ def _plan_one(
 ) -> Plan:
     try:
         known = find(read_experiment(source))
-    except NoRowsError:  # nothing is measured yet: the bench alone says where to start
+    except NoRowsError:  # without a reading, the plan follows from the bench alone
         bench = source.bench()
         ends = gauge_range(bench) if range_pa is None else check_range(*range_pa, bench)
         none = SweepData(*np.empty((4, 0)))
@@ -325,7 +325,7 @@ def benches_at(path: str | Path) -> list[Bench]:
 def _sources(path: str | Path, stack: ExitStack) -> tuple[Sequence[ExperimentSource], Path | None, str]:
     """Return the experiments at a path, where they are, and what a report calls the place."""
     if not Path(path).is_dir():
-        from edgewind.book import is_book, open_book, sources  # what reads databases takes long to load
+        from edgewind.book import is_book, open_book, sources  # the database modules take long to load
 
         if is_book(path):
             book = stack.enter_context(open_book(path))
@@ -362,8 +362,8 @@ def _run(
 
 
 def _written(study: Study, out: Path, progress: Progress | None = None) -> Study:
-    """Write the report of a study into a folder that takes its place whole."""
-    from edgewind.report import write_report  # on first use: it loads what draws the figures
+    """Write the report of a study into a draft folder, then rename it."""
+    from edgewind.report import write_report  # imported on first use, because it loads the plotting library
 
     summary = study.summary | {"report": REPORT_FILE}
     with _whole_folder(out) as draft:
@@ -396,7 +396,7 @@ def _fitted(findings: Sequence[Findings], steps: int, progress: Progress | None)
     models = list(MODELS)
 
     def on_fit(place: int, model: str, done_steps: int, left: float) -> None:
-        # rivals that are hopeless are not sampled, so the first model is most of the work
+        # models that fit far worse are not sampled, so the first model is most of the work
         share = 1 - left
         rest = (models.index(model) - 1 + share) / max(len(models) - 1, 1)
         done[place] = 0.5 * share if model == models[0] else 0.5 + 0.5 * rest
@@ -408,12 +408,12 @@ def _fitted(findings: Sequence[Findings], steps: int, progress: Progress | None)
 
 
 def versions() -> dict[str, str]:
-    """Return the versions of what a result depends on."""
+    """Return the versions of Python and of the libraries that a result depends on."""
     return {"Python": platform.python_version()} | {name: version(name) for name in _LIBRARIES}
 
 
 def check_out(out: Path, source: Path | None, replace: bool) -> None:
-    """Refuse an output folder that would overwrite something that is not ours.
+    """Refuse an output folder if writing it would overwrite anything but an earlier study.
 
     Parameters
     ----------
@@ -427,7 +427,7 @@ def check_out(out: Path, source: Path | None, replace: bool) -> None:
     Raises
     ------
     InputError
-        It cannot be created or used.
+        The folder cannot be created or used.
     """
     if source is not None and (out.resolve() == source.resolve() or source.resolve().is_relative_to(out.resolve())):
         raise InputError("the output folder holds the input", file=out, fix="name another folder with --out")
@@ -455,7 +455,7 @@ def check_out(out: Path, source: Path | None, replace: bool) -> None:
 
 @contextmanager
 def _whole_folder(out: Path) -> Iterator[Path]:
-    """Give a folder to write in, which takes the place of `out` only when all went well."""
+    """Yield a draft folder, which replaces `out` only if no error occurs."""
     try:
         draft = Path(tempfile.mkdtemp(prefix=f".{out.name}-", dir=out.parent))
     except OSError as error:
@@ -483,10 +483,10 @@ def _whole_folder(out: Path) -> Iterator[Path]:
 
 
 class _Verb(ModuleType):
-    """The module as a verb: it can be called in a notebook."""
+    """The module as a function, so that a notebook can call it."""
 
     def __call__(self, path: str | Path, *, fit: bool = True, steps: int = STEPS) -> Study:
-        """Return :func:`run_study` of a path, with a fit of the unknowns unless it is left out."""
+        """Return :func:`run_study` of a path, with a fit of the unknowns unless `fit` is false."""
         return run_study(path, fit=fit, steps=steps)
 
 

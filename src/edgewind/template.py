@@ -17,7 +17,7 @@ def write_template(folder: str | Path) -> list[Path]:
     Raises
     ------
     InputError
-        The folder is there already and not empty, or cannot be made.
+        The folder exists and is not empty, or cannot be made.
     """
     return write_experiment(folder, {name: template_text(name) for name in TEMPLATE_FILES})
 
@@ -28,12 +28,12 @@ def template_text(name: str = TEMPLATE_FILES[0]) -> str:
 
 
 def check_new(folder: str | Path) -> Path:
-    """Refuse a folder that holds something.
+    """Refuse a path that exists, unless it is an empty folder.
 
     Raises
     ------
     InputError
-        It does.
+        The path is a file or a folder that is not empty.
     """
     folder = Path(folder)
     if folder.exists() and not (folder.is_dir() and not any(folder.iterdir())):

@@ -1,4 +1,4 @@
-"""Units at the edges: parse what people write, and give SI inside.
+"""Units: parse the quantities that a user writes into SI, and convert back.
 
 One Pint registry serves the whole program. A *kind* of quantity (``"pressure"``, ``"length"``, …) names the SI unit
 that the program computes in and gives the example shown in error messages.
@@ -21,9 +21,9 @@ from edgewind.errors import InputError
 from edgewind.files import cache_folder, replacing_folder
 from edgewind.formatting import NUMBER
 
-# Pint loads these where they are installed, for arrays and numbers of theirs that nothing here uses: half a second.
+# Pint imports these if they are installed, which takes half a second; the program uses none of their types with Pint.
 _UNUSED = [name for name in ("dask", "scipy", "uncertainties", "babel") if name not in sys.modules]
-sys.modules.update(dict.fromkeys(_UNUSED))  # type: ignore[arg-type]  # None there means: not to be found
+sys.modules.update(dict.fromkeys(_UNUSED))  # type: ignore[arg-type]  # None marks a module as not installed
 import pint  # noqa: E402
 
 for _name in _UNUSED:
@@ -33,8 +33,8 @@ for _name in _UNUSED:
 def _make_registry() -> pint.UnitRegistry[Any]:
     """Return Pint's registry, from the user's cache folder where its parsed definitions are kept.
 
-    Reading them takes a tenth of the time of parsing. The cache is filled beside its place and renamed, so that
-    another process never meets half of it; where it cannot be written or read, the definitions are parsed.
+    Reading the cache takes a tenth of the time of parsing. The cache is written to a draft folder and renamed, so that
+    another process never reads a part of it; if it cannot be written or read, the definitions are parsed.
     """
     folder = cache_folder() / f"units-pint-{pint.__version__}"
     try:
@@ -43,7 +43,7 @@ def _make_registry() -> pint.UnitRegistry[Any]:
             with replacing_folder(folder, replace=False) as draft:
                 pint.UnitRegistry(cache_folder=draft)
         return pint.UnitRegistry(cache_folder=folder)
-    except Exception:  # a damaged cache raises whatever unpickling raises
+    except Exception:  # a damaged cache raises any error of unpickling
         return pint.UnitRegistry(cache_folder=None)
 
 
@@ -55,7 +55,7 @@ registry.define("percent = 0.01 = %")
 
 @dataclass(frozen=True)
 class QuantityKind:
-    """A kind of quantity: its name in messages, the SI unit used inside, and an example that people would write."""
+    """A kind of quantity: its name in messages, the SI unit used inside, and an example as a user would write it."""
 
     name: str
     unit: str
@@ -164,11 +164,11 @@ def _measures(unit: pint.Unit, si: str) -> bool:
 
 @lru_cache(maxsize=512)
 def _unit_of(text: str) -> pint.Unit | str:
-    """Return the unit, or a sentence with what would be right."""
+    """Return the unit, or a sentence with a suggested correction."""
     written = (
         text.replace("°C", "degC").replace("° C", "degC").replace("°F", "degF").replace("μ", "µ").replace("·", "*")
     )
-    # People write W/m2 for W/m^2; tried second, so that no unit whose name ends in a digit changes.
+    # W/m2 is read as W/m^2, but only second, so that a unit whose name ends in a digit stays unchanged.
     for tried in dict.fromkeys((written, re.sub(r"(?<=[A-Za-zµ])([2-4])(?!\w)", r"^\1", written))):
         try:
             return registry.parse_units(tried)
@@ -191,7 +191,7 @@ def parse_measured(text: str | float, kind: str) -> Measured:
     Parameters
     ----------
     text : str or float
-        What the user wrote. A bare number is taken only for the kind ``"number"``.
+        Text of the user. A bare number is accepted only for the kind ``"number"``.
     kind : str
         A key of :data:`KINDS`.
 
@@ -203,7 +203,8 @@ def parse_measured(text: str | float, kind: str) -> Measured:
     Raises
     ------
     InputError
-        No number, no unit, an unknown unit, a unit of something else, not finite, or below absolute zero.
+        The text holds no number, no unit, an unknown unit or a unit of another kind, or the value is not finite or
+        below absolute zero.
 
     Examples
     --------

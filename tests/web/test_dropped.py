@@ -244,7 +244,7 @@ def test_from_dropped_files_to_stored_readings(dropping: tuple[Any, Path, str], 
     page.reload()
     expect(sheet.nth(1).locator("[name=note]")).to_have_value("bad")  # the sheet survives, and stands open
     page.click("#sheet-store")
-    expect(page.locator("#sheet-state")).to_contain_text("1 stored, 1 asked about, 1 refused")
+    expect(page.locator("#sheet-state")).to_contain_text("1 stored, 1 questioned, 1 refused")
     page.click("#sheet-store")
     expect(page.locator("#sheet-state")).to_contain_text("1 stored, 1 refused")
     with open_book(path) as book:

@@ -208,7 +208,7 @@ def test_a_second_rotor_the_readings_and_the_cold_stand_beside_the_sliders(
         (mine.parent / "beside" / "bench.toml").write_text(changed, encoding="utf-8")
     page.goto(pages.url + "/question/mine/mine")
     # not from the readings, and it says so; the two levers that matter most stand first
-    expect(page.locator("#whatif-start")).to_contain_text("do not start from the readings")
+    expect(page.locator("#whatif-start")).to_contain_text("not fitted to the readings")
     expect(page.locator("#most .slider")).to_have_count(2)
     told = pages.told("/api/levers/mine/mine")["levers"]
     keys = "[...document.querySelectorAll('#most input')].map(one => one.dataset.key)"

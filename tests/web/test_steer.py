@@ -184,7 +184,7 @@ def test_a_killed_recorder_is_reported_and_its_commands_do_not_reach_the_next(
     expect(page.locator("#steer-step")).to_contain_text("of 400")
     expect(page.locator("#trouble")).to_be_hidden()
     page.get_by_role("button", name="Stop", exact=True).click()
-    expect(page.locator("#phase-text")).to_contain_text("The sweep is over: stopped")
+    expect(page.locator("#phase-text")).to_contain_text("The sweep has ended: stopped")
     assert process.wait(240) == 0
     heard.rest()
     assert heard.skipped == []
@@ -290,7 +290,7 @@ def test_a_sweep_begun_from_a_page_outlives_its_server(
     expect(page.locator("#events")).to_contain_text("skipped")
     page.click("#resume")
     expect(page.locator("#now-pressure")).to_have_text(re.compile(r"\d"))
-    expect(page.locator("#phase-text")).to_contain_text("The sweep is over: finished", timeout=120_000)
+    expect(page.locator("#phase-text")).to_contain_text("The sweep has ended: finished", timeout=120_000)
     expect(page.locator('#readings tr[data-n="2"]')).to_be_visible()
     expect(page.locator("#trace svg")).to_be_visible()
     with open_book(virtual_folder / "lab.book") as book:

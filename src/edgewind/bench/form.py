@@ -58,7 +58,7 @@ GROUPS: dict[str, tuple[BenchField, ...]] = {
         BenchField("rotor.vane_height", "Height of a vane", "quantity", "12.0 +/- 0.2 mm"),
         BenchField("rotor.arm", "Arm", "quantity", "22.0 +/- 0.5 mm", help="From the axis to the middle of a vane."),
         BenchField("rotor.vane_thickness", "Thickness", "quantity", "0.1 mm", True),
-        BenchField("rotor.leading_face", "Face that goes ahead, lamp on", "choice", "", False,
+        BenchField("rotor.leading_face", "Leading face, lamp on", "choice", "", False,
                    ("not observed", "dark", "bright")),
     ),
     "The faces": (

@@ -101,14 +101,14 @@ def _is_fractions(species: Any) -> bool:
 
 
 class ChamberSection(Section):
-    """The envelope round the rotor.
+    """The envelope around the rotor.
 
     Attributes
     ----------
     width : Measured
-        Clear width of the room that the vanes turn in.
+        Clear width of the space in which the vanes turn.
     height : Measured
-        Clear height of that room.
+        Clear height of that space.
     envelope_temperature : Measured or None
         Temperature of the envelope; that of the gas where left out.
     accommodation : Measured or None
@@ -124,14 +124,14 @@ class ChamberSection(Section):
 class RotorSection(Section):
     """The rotor: flat vanes on arms, one face dark and one bright.
 
-    What may be left out is an unknown to the fit; what is given, with its uncertainty, is its prior.
+    The fit treats an omitted value as an unknown; a stated value, with its uncertainty, is the prior.
 
     Attributes
     ----------
     vanes : int
         Number of vanes.
     vane_shape : str
-        Outline of a vane; a diamond is a square standing on its corner.
+        Outline of a vane; a diamond is a square that stands on its corner.
     vane_width : Measured
         Width of a vane across its middle, for a diamond from corner to corner: the length that the mean free path is
         compared with.
@@ -150,24 +150,25 @@ class RotorSection(Section):
     bright_reflection : str or None
         How the bright face reflects.
     leading_face : str
-        Face that is seen to lead when the lamp is on; a reading may say otherwise for itself.
+        Face that leads when the lamp is on; a reading may state its own.
     dark_emissivity : Measured or None
         Emissivity of the dark face in the thermal infrared; its absorptance where left out.
     bright_emissivity : Measured or None
-        Emissivity of the bright face in the thermal infrared, which differs from its absorptance of light: white
-        paint absorbs little light and emits nearly all infrared, polished metal little of both. Unknown where left out.
+        Emissivity of the bright face in the thermal infrared, which differs from its absorptance of light: white paint
+        absorbs little light and emits infrared almost as a black body; polished metal does little of either. Unknown
+        where left out.
     vane_mass : Measured or None
         Mass of one vane.
     vane_specific_heat : Measured
-        Specific heat of what the vane is made of.
+        Specific heat of the vane's material.
     vane_conductance : Measured or None
-        Heat that passes a vane from face to face, per area and kelvin.
+        Thermal conductance of a vane from face to face, per area.
     accommodation : Measured or None
         Share of molecules that the faces re-emit diffusely, alike for both.
     dark_accommodation : Measured or None
-        That of the dark face, in place of `accommodation` where the faces differ.
+        Share for the dark face, in place of `accommodation` where the faces differ.
     bright_accommodation : Measured or None
-        That of the bright face, then.
+        Share for the bright face, stated together with `dark_accommodation`.
     arm_diameter : Measured or None
         Diameter of the rods that carry the vanes.
     moment_of_inertia : Measured or None

@@ -20,7 +20,7 @@ from edgewind.signals import Experiment
 AGAINST_TESTS = "curve against tests"
 
 
-class Weighed(NamedTuple):
+class JudgedTests(NamedTuple):
     """Claims whose reasons include the tests, the tests, and their combined weights."""
 
     claims: tuple[Claim, ...]
@@ -60,7 +60,7 @@ def judge_with_tests(
     rotor: RotorParameters | None = None,
     *,
     in_fit: Collection[int] = (),
-) -> Weighed:
+) -> JudgedTests:
     """Return the claims with the results of the tests made on purpose, and the tests.
 
     The log-likelihoods of curve and tests add up for each mechanism. A mechanism that a test contradicts, and that all
@@ -89,7 +89,7 @@ def judge_with_tests(
     combined = {name: round(curve[name] - best + value, 3) for name, value in besides.items() if name in curve}
     top = max(combined.values(), default=0.0)
     weights = weights.model_copy(update={"with_curve": {name: value - top for name, value in combined.items()}})
-    return Weighed(tuple(_with_tests(claim, tests, weights) for claim in claims), tests, weights)
+    return JudgedTests(tuple(_with_tests(claim, tests, weights) for claim in claims), tests, weights)
 
 
 def _with_tests(claim: Claim, tests: Sequence[DeliberateTest], weights: TestWeights) -> Claim:

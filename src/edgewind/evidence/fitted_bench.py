@@ -31,7 +31,7 @@ class FittedBench:
     no_fit : str
         Why there is no fit; empty if there is one.
     constant_torque_n_m : float or None
-        Most probable constant torque from outside, N m, positive with the bright face ahead; None without a fit. It is
+        Most probable constant torque from outside, N m, positive if the bright face leads; None without a fit. It is
         not a property of the bench: it acts on this rotor where it stands, and on no other.
     readings : DataFrame or None
         The readings beside the bench; None where they were not read.

@@ -183,7 +183,7 @@ class Moved:
 class Bands:
     """Curves with bands at each pressure: arrays of shape (3, n), low, median and high; nan beyond the gas response.
 
-    `speed_rad_s` and `torque_n_m` are positive when the bright face goes ahead.
+    `speed_rad_s` and `torque_n_m` are positive when the bright face leads.
     """
 
     speed_rad_s: Array

@@ -22,7 +22,8 @@ def exponent_weights(log_width: Array, variance: Array, scatter: Array) -> tuple
     variance : array of shape (k, n, r, g)
         Variance of ln(pressure) from the sweeps of each rotor in each gas; infinite where no optimum was found.
     scatter : array of shape (n, g)
-        Standard deviation of ln(pressure) between rotors made alike; a rotor has the same deviation in all its gases.
+        Standard deviation of ln(pressure) between nominally identical rotors; a rotor has the same deviation in all its
+        gases.
 
     Returns
     -------

@@ -38,8 +38,8 @@ def assumptions(study: ScalingStudy) -> tuple[str, ...]:
         f"{study.sweep_u:.3f} (one standard deviation; it scatters by {study.sweep_sd:.3f}). This comes from "
         f"{s.trials} simulated sweeps of each rotor in each gas, read by the whole analysis.",
         "A sweep that shows no optimum is not repeated.",
-        f"Rotors made alike differ by {study.scatter:.3f} in ln of the best pressure, by the forward model (lengths "
-        f"{100 * LENGTHS_ALIKE:g} %, vane conductance {100 * CONDUCTANCE_ALIKE:g} %, emissivities "
+        f"Nominally identical rotors differ by {study.scatter:.3f} in ln of the best pressure, by the forward model "
+        f"(lengths {100 * LENGTHS_ALIKE:g} %, vane conductance {100 * CONDUCTANCE_ALIKE:g} %, emissivities "
         f"{EMISSIVITY_ALIKE:g}, pivots as bench.toml states).",
         "The error of the gauge is the same at all optima, so that it shifts all rotors equally.",
         "The shape of the curve is that of the model for every claim: a claim only shifts it along ln p.",

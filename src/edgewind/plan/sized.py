@@ -121,7 +121,7 @@ class SizedRotor(BaseModel):
     spin_up_s: float = Field(description="Moment of inertia over drag, s, at that pressure.")
     curve: SkipValidation[Curve] = Field(description="Speed against pressure.", exclude=True)
     rotor_scatter: float = Field(
-        description="Standard deviation of ln(pressure of the greatest speed) between rotors made alike."
+        description="Standard deviation of ln(pressure of the greatest speed) between nominally identical rotors."
     )
 
 

@@ -99,13 +99,13 @@ class Plan:
     name : str
         Name of the experiment.
     proposals : tuple of PlannedMeasurement
-        Readings first, in the order to take them; then whatever else would pay.
+        Readings first, in the order to take them; then any other useful measurement.
     stop : Stop or None
         Why no more readings are worth their time, None while some are; the proposals then say what could still be done.
     level : float
         Coverage probability of the intervals.
     target : TargetInterval or None
-        Width of the interval that the owner wants; None where none was asked for.
+        Target width of the interval; None if none was stated.
     opening : str
         State of the experiment in one sentence.
     assumptions : tuple of str

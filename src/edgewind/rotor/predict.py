@@ -27,7 +27,7 @@ from edgewind.serialize import to_plain
 
 Array = NDArray[np.float64]
 
-AT_AN_EDGE = "greatest at the edge of the pressures asked about"
+AT_AN_EDGE = "greatest at the edge of the pressures considered"
 
 
 class CurveOptimum(PeakPressure):

@@ -30,11 +30,11 @@ class SteadyState:
     at : Conditions
         Gas and faces.
     torque : dict of str to array
-        Torque of each drive, N m, positive when the bright face goes ahead.
+        Torque of each drive, N m, positive when the bright face leads.
     drag_vanes, drag_arms : array
         Drag of the gas, N m s.
     speed_rad_s : array
-        Speed, positive when the bright face goes ahead.
+        Speed, positive when the bright face leads.
     """
 
     at: Conditions

@@ -231,7 +231,7 @@ def measure_file(path: str | PathLike[str], tachometer: Tachometry, *, source: s
 
 
 def _with_mains(reading: TraceReading, tachometer: Tachometry) -> TraceReading:
-    """Return a reading with the mains in it named, and its time taken from them where the owner wants that."""
+    """Return a reading with the mains in it named, and its time taken from them if the owner states so."""
     trace, speed, picture = reading.trace, reading.speed, reading.picture
     mains = tachometer.mains_hz if isinstance(tachometer.mains_hz, float) else None
     wanted = tachometer.time_base == "mains"

@@ -554,7 +554,7 @@ def _beside_mains(
 ) -> tuple[MethodResult, str]:
     """Return a rate some of whose lines the trace does not tell from those of the mains, from the other lines alone.
 
-    Lines that a trace cannot tell apart pull at each other, and a hum beneath the pulses moves their edges. Where the
+    Lines that a trace cannot resolve bias each other, and a hum beneath the pulses shifts their edges. Where the
     other lines do not hold a rate by themselves, the uncertainty is widened by a factor measured on invented scenes.
     """
     duration = voltage.size * interval_s

@@ -1,4 +1,4 @@
-// Make a sweep ready, show what will move and what to mind, and begin only when a person says so.
+// Prepare a sweep, show what will move and the cautions, and begin only on a person's confirmation.
 import { ask, byId, clearProblems, dataOf, keepDraft, make, pathOf, showProblem } from "/static/common.js";
 
 const here = dataOf("data");
@@ -36,7 +36,7 @@ export function confirmed(ready) {
   byId("caution-list").replaceChildren(...ready.cautions.map((text) => make("li", {}, text)));
   dialog.returnValue = "";
   dialog.showModal();
-  // Read from its beginning, also where it is longer than the screen.
+  // Shown from its beginning, even if it is longer than the screen.
   byId("caution-yes").focus({ preventScroll: true });
   dialog.scrollTop = 0;
   return new Promise((done) =>
@@ -69,10 +69,10 @@ if (form) {
     book.addEventListener("change", show);
     show();
     const suggest = () => {
-      // not in a field that has the focus: it would stand before what is typed there
+      // not in a field that has the focus: it would precede the text typed there
       if (!name.dataset.typed && document.activeElement !== name) name.value = folder.value.split("~").at(-1);
     };
-    // Typed before this script was here, or kept; not where it is what the folder suggests.
+    // Typed before this script loaded, or kept from before; not if it equals the folder's suggestion.
     if (name.value && name.value !== folder.value.split("~").at(-1)) name.dataset.typed = "yes";
     name.addEventListener("input", () => {
       name.dataset.typed = "yes";

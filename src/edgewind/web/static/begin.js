@@ -53,7 +53,7 @@ const showBook = () => {
 book.addEventListener("change", showBook);
 showBook();
 
-// How well a quantity is known: the part of its text after +/-; the rest of the text stays.
+// The uncertainty of a quantity: the part of its text after +/-; the rest of the text stays.
 const STEPS = ["exactly", "0.5 %", "1 %", "2 %", "5 %", "10 %", "20 %", "50 %", "hardly"];
 const PARTS =
   /^\s*([+-]?[\d.]+(?:e[+-]?\d+)?)(?:\((\d+)\))?\s*(?:(?:\+\/-|\u00b1)\s*([\d.]+(?:e[+-]?\d+)?)\s*(%)?)?\s*(.*)$/i;
@@ -110,7 +110,7 @@ function change(changes, gauge = "") {
   clearTimeout(waiting);
   waiting = setTimeout(write, 200);
 }
-// One request at a time: what is changed while an answer is on its way goes with the next one, and none is dropped.
+// One request at a time: a change made before the answer arrives is sent with the next request; none is dropped.
 // Resolves to the error of the last one, or null.
 function write() {
   clearTimeout(waiting);
@@ -149,7 +149,7 @@ async function writeOnce() {
     return error;
   }
   if (text.value !== old) {
-    // The text was typed in meanwhile: the fields are written into that.
+    // The text changed meanwhile: the fields are written into the new text.
     pending = { ...changes, ...pending };
     pendingGauge ||= gauge;
     again = true;
@@ -161,7 +161,7 @@ async function writeOnce() {
     draft.save();
   }
   byId("undo").disabled = !before.length;
-  // Only what was said of the bench: a reason beside the name stays until the name is sent again.
+  // Only errors of the bench are cleared: a reason beside the name stays until the name is sent again.
   for (const input of [...inputs, text]) {
     byId(input.id + "-problem").textContent = "";
     input.removeAttribute("aria-invalid");
@@ -406,7 +406,7 @@ async function askDeciding() {
       make(
         "li",
         { class: "soft" },
-        "Nothing that is stated or left unknown here changes the prediction by more than 2 %.",
+        "No stated or unknown value changes the prediction by more than 2 %.",
       ),
     );
 }
@@ -416,7 +416,7 @@ form.addEventListener("submit", async (event) => {
   clearProblems(form);
   try {
     if (refused) {
-      // What stands in a field is not in the text: nothing is begun without it.
+      // The text lacks the content of a field: no experiment is begun without it.
       if (refused.status) refused.field = (refused.field ?? "bench").replace(".", "-");
       throw refused;
     }

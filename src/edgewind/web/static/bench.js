@@ -1,4 +1,4 @@
-// At the bench: what is, what was stored, what comes next; typed readings; the sweep steered.
+// At the bench: present state, stored readings, next step; typed readings; control of the sweep.
 import { Chart } from "/static/chart.js";
 import {
   ask,
@@ -79,7 +79,7 @@ function showNow() {
         ? last.pressure_flag
         : big(pressure, "pressure", 3);
   byId("now-speed").textContent = big(speed, "speed", 4);
-  // Nothing known is not a value: no bar as heavy as a digit.
+  // An unknown value is shown by a light dash, which is not mistaken for a digit.
   for (const kind of ["pressure", "speed"])
     byId("now-" + kind).classList.toggle("none", byId("now-" + kind).textContent === "–");
   const kn = pressure ? bench.path_at_one_pa_m / pressure / bench.width_m : null;
@@ -106,7 +106,7 @@ function showNow() {
     meter.textContent = meter.title;
   }
   byId("now-steady-more").textContent = found
-    ? `watched for ${number(found.watched_s, 2)} s`
+    ? `observed for ${number(found.watched_s, 2)} s`
     : live
       ? " "
       : "no sweep is running";
@@ -116,7 +116,7 @@ function showNow() {
     ? "No sweep is running here."
     : live
       ? named + (message && ": " + message)
-      : `The sweep is over: ${message.startsWith(named) ? message : named + (message && ", " + message)}`;
+      : `The sweep has ended: ${message.startsWith(named) ? message : named + (message && ", " + message)}`;
   // It is read aloud when it changes.
   if (byId("phase-text").textContent !== phase) byId("phase-text").textContent = phase;
   byId("lampmark").className = "lampmark " + (live && status.lamp === "on" ? "on" : "");
@@ -153,7 +153,7 @@ function showSteer() {
     byId("steer-by").textContent = status.by
       ? `Begun by ${status.by} on this machine; it receives every command given here.`
       : "";
-    // The cursor goes from the button that vanishes to the one in its place.
+    // The focus moves from a button that disappears to the one that replaces it.
     const paused = status.phase === "paused",
       [gone, come] = paused ? [byId("pause"), byId("resume")] : [byId("resume"), byId("pause")],
       focused = document.activeElement === gone;
@@ -165,7 +165,7 @@ function showSteer() {
     if (status.question && byId("question-text").textContent !== status.question) {
       byId("question-text").textContent = status.question;
       byId("answer-text").value = "";
-      // Not out of a field in which a person is typing.
+      // The focus does not leave a field in which a person is typing.
       const at = document.activeElement;
       const typing = at?.matches("input:not([type=radio]), textarea") && at.value !== "";
       if (typing || at?.closest("dialog")) say(status.question);
@@ -175,7 +175,7 @@ function showSteer() {
   } else byId("question").hidden = true;
   const target =
     live && status.step?.pressure_pa
-      ? { pressure_pa: status.step.pressure_pa, why: status.step.why || "in the order that was asked for" }
+      ? { pressure_pa: status.step.pressure_pa, why: status.step.why || "in the given order" }
       : proposal;
   byId("next").textContent = target?.pressure_pa
     ? `${number(inUnit(target.pressure_pa, "pressure"), 3)} ${unitOf("pressure")}`
@@ -184,7 +184,7 @@ function showSteer() {
       : inChosenUnits(proposal);
   byId("next-why").textContent = inChosenUnits(target?.why);
 }
-// What the person has before them goes with the command: one that comes too late is refused, and does not hit the next.
+// A command names the step that is shown: if it arrives too late, it is refused and does not act on the next step.
 function give(name, text = "") {
   const of = { skip: status.step?.number, repeat: status.last_reading, answer: status.asked }[name] ?? null;
   return ask(`/api/sweeps/${encodeURIComponent(status.id)}/${name}`, { text, run: status.run, of });
@@ -259,7 +259,7 @@ let traced = 0,
   tracing = 0,
   drawnTrace = null,
   traceTools = null;
-// The drawing changes with each trace; the button that opens it stays, and the cursor on it.
+// The drawing changes with each trace; the button that opens it stays and keeps the focus.
 function showDrawn(...parts) {
   if (!drawnTrace) {
     drawnTrace = make("div");
@@ -306,7 +306,8 @@ async function fetchTrace() {
   }
 }
 let asking = 0;
-// Nothing is asked for that the pump has not reached, unless the person says that it reaches further.
+// No pressure below the lowest that the pump reached is requested, unless the person states that the pump reaches
+// lower.
 const lowest = byId("next-lowest");
 lowest.value = remembered("lowest-" + at, "");
 lowest.addEventListener("change", () => {
@@ -314,7 +315,7 @@ lowest.addEventListener("change", () => {
   askNext();
 });
 async function askNext() {
-  // A sweep that runs says itself what comes next.
+  // A running sweep states its next step itself.
   if (status?.running) return;
   clearTimeout(asking);
   asking = setTimeout(async () => {
@@ -389,7 +390,7 @@ if (hand) {
   if (!here.sweep.running && !location.hash && !elsewhere) first.focus({ preventScroll: true });
 }
 
-// A lamp that is not on stays so for the next reading: the button says it.
+// A lamp that is off stays off for the next reading; the button states it.
 if (hand) {
   const lamp = byId("hand-lamp"),
     button = byId("hand-store");
@@ -450,7 +451,7 @@ follow(slug, experiment, {
     if (!whole && added.length && added.length < 4) {
       const recent = added.filter((row) => Date.now() - Date.parse(row.made_at) < 20000);
       if (recent.length) fresh = new Set(recent.map((row) => row.n));
-      // When each was seen here, to measure how late a page is.
+      // Time at which each one appeared here, to measure the delay of a page.
       for (const row of added) document.body.dataset["seen" + row.n] = String(Date.now() - Date.parse(row.made_at));
     }
     showNow();
@@ -464,7 +465,7 @@ follow(slug, experiment, {
     const ended = status?.running && !told.running;
     status = told;
     through.status(told);
-    this.problem = told.problem ?? ""; // it stays, whatever else is heard, until the sweep says otherwise
+    this.problem = told.problem ?? ""; // it stays until a message of the sweep replaces it
     trouble(this.troubled || this.problem);
     showNow();
     showSteer();
@@ -477,7 +478,7 @@ follow(slug, experiment, {
     if (ended) {
       byId("waiting").hidden = told.phase === "finished" || told.done >= told.total; // from here it can be resumed
       byId("waiting-text").textContent = `The sweep was interrupted: ${told.done} of ${told.total} steps are done.`;
-      say("The sweep is over: " + (WORDS[told.phase] ?? told.phase));
+      say("The sweep has ended: " + (WORDS[told.phase] ?? told.phase));
       askNext();
     }
   },

@@ -1,4 +1,4 @@
-// A chart on a logarithmic or a linear axis, drawn as SVG; shapes tell series apart as well as colours do.
+// A chart on a logarithmic or a linear axis, drawn as SVG; shapes distinguish the series as well as colours do.
 import { number, power } from "/static/common.js";
 import { figureTools, headingOf } from "/static/figure.js";
 
@@ -93,7 +93,7 @@ export class Chart {
     this.measured = 0; // what its place has, as heard: to ask lays the whole page out anew at each drawing
     this.pointer = null; // where the pointer is, while it is on the drawing
     this.svg = this.newDrawing();
-    // Its own drawing changes the height of its place: only another width is a reason to draw it anew.
+    // The drawing changes the height of its container, so that only a change of width requires a new drawing.
     this.watching = new ResizeObserver(([entry]) => {
       this.measured = Math.floor(entry.contentRect.width);
       if (this.widthNow() !== this.width) this.soon();
@@ -103,7 +103,7 @@ export class Chart {
   widthNow() {
     return Math.max(this.measured || this.place.clientWidth, 240);
   }
-  // One element for good: what is under a pointer, or measured, is not taken away by the next drawing.
+  // One permanent element: the next drawing does not remove an element that is pointed at or measured.
   newDrawing() {
     const svg = el("svg", { role: "img", class: "drawing" });
     svg.addEventListener("pointermove", (event) => this.point(event));
@@ -117,7 +117,7 @@ export class Chart {
     });
     return svg;
   }
-  // Draw no more: its place is wanted for something else.
+  // Stop drawing: the container is used for something else.
   stop() {
     this.watching.disconnect();
     cancelAnimationFrame(this.wanted);
@@ -253,7 +253,7 @@ export class Chart {
         }),
       );
       if (mark.words) {
-        // To the right of its line, else to the left, else from the right end across it.
+        // To the right of the line, else to its left, else across it from the right end.
         const x = X(mark.x),
           long = mark.words.length * type * 0.62 + 8,
           right = x + long <= width,

@@ -1,4 +1,4 @@
-// What every page shares: units and light that are remembered, numbers in words, asking the server, dialogs, live rows.
+// Common to all pages: stored units and colour scheme, numbers as text, requests to the server, dialogs, live rows.
 
 export const byId = (id) => document.getElementById(id);
 export const dataOf = (id) => {
@@ -126,8 +126,8 @@ export const pressureText = (value, u) =>
 export const speedText = (value, u) =>
   measured(value === null ? null : inUnit(value, "speed"), u ? inUnit(u, "speed") : 0);
 
-// Sentences of a study are written in Pa and rad/s; the page says them in the units that were chosen, with as many
-// digits as they have.
+// Sentences of a study are written in Pa and rad/s; the page converts them to the chosen units and keeps the number of
+// digits.
 const RAISED = { "⁻": "-", "⁰": 0, "¹": 1, "²": 2, "³": 3, "⁴": 4, "⁵": 5, "⁶": 6, "⁷": 7, "⁸": 8, "⁹": 9 };
 const NUMBER = "\\d+(?:\\.\\d+)?(?:\\s?×\\s?10[⁻⁰¹²³⁴⁵⁶⁷⁸⁹]+)?";
 const SENTENCES = {
@@ -223,8 +223,8 @@ export async function ask(address, body) {
   if (!answer.ok) throw new Refused(answer.status, told);
   return told;
 }
-// Long work: order it, hear how it goes on, and have it once it is over, however it ended. The longer it has lasted, the
-// less often it is asked for: the wait stays short beside the work.
+// Long jobs: start one, follow its progress, and fetch its result or error at the end. The longer a job has lasted, the
+// less often it is polled, so that the wait stays short relative to the job.
 export async function ordered(kind, body, tell) {
   let job = await ask("/api/" + kind, body),
     wait = 100;
@@ -259,7 +259,7 @@ export function showProblem(form, prefix, error) {
   if (!input) return;
   input.setAttribute("aria-invalid", "true");
   input.focus();
-  // Nothing is selected, so that no key destroys what was typed; in a long text the cursor goes to the line named.
+  // Nothing is selected, so that no key destroys typed text; in a long text the cursor goes to the line named.
   if (error.line && input instanceof HTMLTextAreaElement) {
     const before = input.value
         .split("\n")
@@ -272,7 +272,7 @@ export function showProblem(form, prefix, error) {
   }
 }
 
-// Drafts: what was typed into a form survives a reload, a closed window and a server that died
+// Drafts: text typed into a form survives a reload, a closed window and the end of the server
 
 export function keepDraft(form, name) {
   const key = "edgewind-draft-" + name;
@@ -324,7 +324,7 @@ for (const dialog of document.querySelectorAll("dialog")) {
   for (const button of dialog.querySelectorAll("[data-close]")) button.addEventListener("click", () => dialog.close());
 }
 
-// Live rows: connect, take everything new, connect again when the line breaks
+// Live rows: connect, fetch all new rows, reconnect when the connection breaks
 
 export function follow(slug, experiment, hear) {
   const rows = new Map();

@@ -1,4 +1,4 @@
-// Before anything is painted: the light that was chosen the last time.
+// Before anything is painted: set the colour scheme chosen last.
 (function () {
   try {
     var chosen = localStorage.getItem("edgewind-theme");
@@ -7,8 +7,8 @@
     /* a browser that keeps nothing: the system's light holds */
   }
 })();
-// A button that is pressed before the page's scripts are here is pressed again once they are; else a form would be sent
-// without them and what was typed lost. Enter in a field presses its form's button.
+// A button that is pressed before the page's scripts have loaded is pressed again afterwards; otherwise the browser
+// would send the form itself and the typed text would be lost. Enter in a field presses its form's button.
 (function () {
   var pressed = null;
   function hold(event) {

@@ -1,4 +1,4 @@
-// One experiment of a book, or a folder: its readings, kept fresh.
+// One experiment of a book, or a folder: its readings, kept up to date.
 import { Chart } from "/static/chart.js";
 import { ask, byId, dataOf, follow, onUnits, pathOf, trouble } from "/static/common.js";
 import { acrossOf, chosenAxis, fillTable, onAxis, seriesOf } from "/static/readings.js";

@@ -1,8 +1,8 @@
-// Every figure can be opened large and saved: a button below it, a dialog, PNG and SVG that stand by themselves.
+// Every figure can be opened large and saved: a button below it, a dialog, self-contained PNG and SVG files.
 import { make } from "/static/common.js";
 
 const NS = "http://www.w3.org/2000/svg";
-// What a style sheet gives an element of a drawing, written into the file that is saved.
+// Style of an element of a drawing from the style sheet, written into the saved file.
 const KEPT = [
   "fill",
   "stroke",
@@ -128,7 +128,7 @@ function theDialog() {
   dialog.addEventListener("close", () => {
     shown?.stop?.();
     dialog.querySelector(".largeplace").replaceChildren();
-    // The row in which it stood may be stored and removed.
+    // Its row may have been stored and removed.
     if (shown) (shown.button.isConnected ? shown.button : document.getElementById("main")).focus();
     shown = null;
   });
@@ -142,8 +142,8 @@ const plainName = (text) =>
     .replace(/^-|-$/g, "")
     .slice(0, 80) || "figure";
 
-// place: the element that holds the figure; draw(target): draws it large there, and may return what ends that;
-// title(): what it is called; files: whether PNG and SVG are made here, rather than by links of the page.
+// place: the element that holds the figure; draw(target): draws it large there, and may return a function that ends it;
+// title(): its title; files: whether PNG and SVG are made here, rather than by links of the page.
 export function figureTools(place, { draw, title, files = true }) {
   const button = make(
     "button",
@@ -171,7 +171,7 @@ export function figureTools(place, { draw, title, files = true }) {
   name();
   return { row, name };
 }
-// What a figure is called: the heading above it.
+// Title of a figure: the heading above it.
 export function headingOf(place) {
   let one = place;
   while (one && one !== document.body) {
@@ -185,7 +185,7 @@ export function headingOf(place) {
   }
   return "figure";
 }
-// A drawing as it stands on the page, copied; after: what the button stands below; find(): the drawing.
+// A drawing as it stands on the page, copied; after: the element above the button; find(): the drawing.
 export function openSvg(after, find, title) {
   return figureTools(after, {
     title,

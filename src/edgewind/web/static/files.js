@@ -1,5 +1,5 @@
-// Files dropped on the page: traces, sound, clips, tables, folders, archives. Read at once, shown with what was found
-// and guessed, and stored with the raw file when a pressure stands beside it.
+// Files dropped on the page: traces, sound, clips, tables, folders, archives. Read at once, shown with the values found
+// and guessed, and stored with the raw file once a pressure is entered.
 import {
   ask,
   byId,
@@ -29,7 +29,7 @@ export function drawTrace(found, label) {
   svg.append(line);
   return svg;
 }
-// The mean frame of a clip with the patches whose brightness was followed, drawn where they are.
+// The mean frame of a clip, with the patches whose brightness was followed drawn at their places.
 export function drawClip(picture, label) {
   const part = (name, attributes) => {
     const made = document.createElementNS(SVG, name);
@@ -43,7 +43,7 @@ export function drawClip(picture, label) {
   for (const d of picture.rings) svg.append(part("path", { d: d + "Z", class: "patch" }));
   return svg;
 }
-// Every file of what was dropped, those in folders included.
+// Every dropped file, those in folders included.
 async function filesOf(transfer) {
   const entries = [...transfer.items].map((item) => item.webkitGetAsEntry?.()).filter(Boolean);
   if (!entries.length) return [...transfer.files];
@@ -113,7 +113,7 @@ export function dropZone(here, sheet) {
       refused(file.name, told.problem + (told.fix ? "; " + told.fix : ""));
       return;
     }
-    // Tables first: a row of theirs may name a trace.
+    // Tables first: a row of a table may name a trace.
     for (const one of told.files.filter((one) => one.kind === "table")) table(one);
     for (const one of told.files) {
       if (one.kind === "trace") trace(one);
@@ -320,7 +320,7 @@ export function dropZone(here, sheet) {
         showProblem(box, key, error);
       }
     });
-    // What was typed beside a file is kept with it: after a reload the file is dropped again, and nothing typed again.
+    // Text typed beside a file is kept with it: after a reload the file must be dropped again, but nothing typed again.
     const draft = keepDraft(box, `drop-${at}-${one.name}-${one.samples}-${one.speed_rad_s}`);
     box.addEventListener("change", (event) => {
       event.target.dataset.chosen = "yes";
@@ -332,7 +332,8 @@ export function dropZone(here, sheet) {
         () => drawing,
         () => drawing.getAttribute("aria-label"),
       );
-    if (draft.restored) entry.querySelector(".guess").textContent = "Filled in as you typed it before, for this file.";
+    if (draft.restored)
+      entry.querySelector(".guess").textContent = "Filled in with the text that you typed for this file before.";
     fill(entry, byName.get(baseName(one.name)));
     say(`${one.name} is read.`);
   }
@@ -364,7 +365,7 @@ export function dropZone(here, sheet) {
     zone.classList.remove("over");
     take(await filesOf(event.dataTransfer));
   });
-  // A file that misses the field must not open in place of the page.
+  // A file dropped outside the field must not replace the page.
   for (const name of ["dragover", "drop"])
     window.addEventListener(name, (event) => {
       if ([...(event.dataTransfer?.types ?? [])].includes("Files")) event.preventDefault();

@@ -29,7 +29,7 @@ const ways = () => ({
 const narrow = matchMedia("(max-width: 34rem)");
 const dark = () => getComputedStyle(document.documentElement).colorScheme === "dark";
 const ends = () => [state.solved[0], state.solved.at(-1)];
-// As gas is let in, from left to right: the same way as the curve on the picture.
+// The pressure grows from left to right, as in the curve on the picture.
 const knudsen = () => {
   const [low, high] = ends();
   return high * (low / high) ** (slider.value / 1000);
@@ -126,7 +126,7 @@ slider.addEventListener("input", () => {
   label();
   draw();
 });
-// What is not computed for a whole rotor cannot be chosen with it.
+// Options that are not computed for a whole rotor cannot be chosen with it.
 function limit() {
   const rotor = byId("gas-shape").value === "rotor",
     drive = byId("gas-drive");

@@ -1,4 +1,4 @@
-// The question: the study of what was seen. What if is beside it, in whatif.js.
+// The question: the study of the readings. The part "What if" is in whatif.js.
 import { Chart } from "/static/chart.js";
 import {
   byId,
@@ -66,7 +66,7 @@ async function order(fit) {
   for (const one of choices) one.disabled = false;
   byId("answer").setAttribute("aria-busy", "false");
 }
-// Cancelled, or it could not be made: what is known from before stays, and it can be started again.
+// Cancelled or failed: the earlier result stays, and the study can be started again.
 function endedWithout(problem) {
   const text = problem ? problem + "." : `The ${wanted ? "fit" : "study"} was cancelled.`;
   byId("study-ended").hidden = false;
@@ -268,7 +268,7 @@ function showCurve() {
   });
 }
 onAxis("axis", showCurve);
-// Readings that came, or were set aside, since the study: it is not made anew by itself, but the page says so.
+// Readings were added or set aside since the study: the page reports it and does not repeat the study by itself.
 let known = new Map();
 function showStale() {
   if (!result) return;

@@ -12,7 +12,7 @@ function choose(field, value) {
   field.dispatchEvent(new Event("change", { bubbles: true }));
 }
 
-// What each button sets; the cursor then goes to what is left to type.
+// Fields that each button sets; the focus then goes to the next field to fill.
 const GESTURES = {
   bright: () => [choose(face, "bright"), speed],
   dark: () => [choose(face, "dark"), speed],

@@ -1,4 +1,4 @@
-// Readings as a chart's points and as a table's rows; the same on every page.
+// Readings as points of a chart and as rows of a table, for every page.
 import { SHAPES } from "/static/chart.js";
 import { inUnit, make, number, pressureText, speedText, unitOf } from "/static/common.js";
 
@@ -35,7 +35,7 @@ export function about(row) {
   if (row.why_not) lines.push("set aside: " + row.why_not);
   return lines.join("\n");
 }
-// Series by sweep; what is set aside is hollow and pale.
+// Series by sweep; excluded readings are hollow and pale.
 export function seriesOf(rows, bench, axis, options = {}) {
   const across = acrossOf(axis, bench),
     names = [...new Set(rows.map((row) => row.sweep || ""))];

@@ -1,4 +1,4 @@
-// A run through a change: prepared, drawn live with its sign through zero, and marked in one gesture.
+// A run through a change: prepared, drawn live with its sign, and marked with one button.
 import { Chart } from "/static/chart.js";
 import {
   ask,
@@ -19,13 +19,13 @@ import { confirmed, sayConnected } from "/static/begin-sweep.js";
 const ZERO_C = 273.15,
   MOST_POINTS = 700,
   FEW = 60;
-// Places of what is drawn in a row: time, speed, envelope, lamp, pressure, note.
+// Columns of a row that are drawn: time, speed, envelope, lamp, pressure, note.
 const TIME = 0,
   SPEED = 1,
   ENVELOPE = 2,
   NOTE = 5;
 
-// Every row where there are few, else evenly chosen ones: a screen has no more columns.
+// Every row if there are few, else evenly spaced ones: a screen has no more columns.
 function thinned(rows) {
   const step = Math.max(1, Math.ceil(rows.length / MOST_POINTS));
   return rows.filter((row, index) => index % step === 0 || index === rows.length - 1);
@@ -93,7 +93,7 @@ export function runPanel({ slug, experiment, give }) {
             ]
           : [],
       lines: [
-        // between a few typed speeds nothing is known: no line
+        // no line between a few typed speeds: the speed there is unknown
         ...(known.length > FEW ? [{ tone: "blue", wide: true, points: line }] : []),
         {
           tone: "slate",
@@ -135,7 +135,7 @@ export function runPanel({ slug, experiment, give }) {
 
   function show() {
     const live = running();
-    // The cursor is not lost with the buttons of a run that ends.
+    // The focus is kept when the buttons of a run disappear at its end.
     const held = document.activeElement;
     if (!began() && byId("through-live").contains(held) && held.matches("button")) byId("through-title").focus();
     if (!live && byId("through-live").contains(held)) byId("through-title").focus();
@@ -262,7 +262,7 @@ export function runPanel({ slug, experiment, give }) {
       draw();
       show();
     },
-    // Readings of the book: the last run among them is drawn where none is live.
+    // Readings of the book: without a live run, the last one among them is drawn.
     async readings(list) {
       const last = list.filter((row) => row.speed_method === "run").at(-1);
       if (!last || last.n === shown || rows.length) return;

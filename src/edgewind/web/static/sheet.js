@@ -206,9 +206,9 @@ export function makeSheet(here) {
     renumber();
     keep();
     button.dataset.sure = doubts ? "yes" : "";
-    button.textContent = doubts ? "Store those asked about as well" : "Store every row";
+    button.textContent = doubts ? "Store the questioned rows as well" : "Store every row";
     byId("sheet-state").textContent =
-      [`${stored} stored`, doubts ? `${doubts} asked about` : "", bad ? `${bad} refused; they stay here` : ""]
+      [`${stored} stored`, doubts ? `${doubts} questioned` : "", bad ? `${bad} refused; they stay here` : ""]
         .filter(Boolean)
         .join(", ") + ".";
   });

@@ -16,7 +16,7 @@ const STEPS = [
     title: "At the bench",
     text:
       "Readings come in here: typed, dropped as files (traces, sound, clips, a sheet), or recorded by a sweep. What " +
-      "cannot be used says why; what looks like a mistake is asked about. Nothing that was stored is ever changed.",
+      "cannot be used says why; a likely mistake is questioned first. Nothing that was stored is ever changed.",
     show: ".hand",
   },
   {
@@ -79,7 +79,7 @@ async function begin() {
     const told = await ask("/api/tour", {});
     keep({ step: 1, at: encodeURIComponent(told.slug) + "/" + encodeURIComponent(told.experiment) });
   } catch (error) {
-    // Pages that show one book alone take no example: the tour goes through them as they are.
+    // Pages that show only one book accept no example: the tour uses them as they are.
     byId("tour-problem").textContent = `${error.message}. The tour goes on without the example.`;
     keep({ step: 1, at: "" });
     byId("tour-next").textContent = "Go on";
@@ -150,6 +150,6 @@ if (state === null && here === "books" && parts.length < 3) {
 } else if (state && state.step >= 0) {
   const moved = state.moved;
   keep({ step: state.step, at: state.at });
-  // After the page has put its cursor where it begins.
+  // After the page has placed its own initial focus.
   setTimeout(() => show(Boolean(moved)), 0);
 }

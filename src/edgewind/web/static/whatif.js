@@ -61,7 +61,7 @@ function shown(one) {
   if (fitted !== undefined) return `fit: ${number(fitted, 2)} ${unit}`;
   return `${number(unmoved(one) ? one.slider.value : value(one.slider, Number(one.input.value)), 3)} ${unit}`;
 }
-// What the sliders stand at, in words and as a name that two settings share only where they are the same.
+// The setting of the sliders, in words and as a name that is the same only for equal settings.
 const setting = () => JSON.stringify([fitOf, changes()]);
 function settingWords() {
   const moved = inputs.filter((one) => !unmoved(one)).map((one) => `${one.slider.label.toLowerCase()} ${shown(one)}`);
@@ -86,14 +86,14 @@ export function predictBy(study, why) {
   } else showIntervals();
   showStart();
 }
-// Whether the curves start from the readings; said, since the two can lie far apart.
+// Whether the curves are those of a fit to the readings; stated, since the two can differ much.
 function showStart() {
   const place = byId("whatif-start");
   place.hidden = Boolean(fitOf);
   if (fitOf || place.dataset.because === noFit) return;
   place.dataset.because = noFit;
   place.replaceChildren(
-    "These curves do not start from the readings, but from the bench as it is described" +
+    "These curves are not fitted to the readings, but computed from the bench as described" +
       (noFit ? `; no fit could be made: ${noFit}.` : "."),
     noFit
       ? ""
@@ -124,7 +124,7 @@ async function rank() {
   const rows = found
     .map((one) => ({ one, input: inputs.find(({ slider }) => slider.key === one.key)?.input }))
     .filter(({ input }) => input);
-  // A row that is moved loses the cursor, and a slider its hand.
+  // A row that is moved loses the focus, and a slider its pointer.
   const held = document.activeElement;
   if (!rows.length || most.contains(held) || rows.some(({ input }) => input === held)) return;
   for (const old of most.querySelectorAll(".slider")) old.homePlace?.after(old);
@@ -148,7 +148,7 @@ async function rank() {
   most.hidden = false;
 }
 
-// A second rotor: another experiment as it is described, or a setting of this one that is held.
+// A second rotor: another experiment as described, or a kept setting of this one.
 let second = null;
 const rows = { used: [] };
 export function compareWith(readings) {
@@ -175,7 +175,7 @@ async function bring(index) {
 }
 let holding = false;
 function hold() {
-  // A setting whose prediction is on its way is held once that is there, and not under the name of another.
+  // A setting whose prediction is still computed is kept once the prediction arrives, under its own name.
   holding = !now || now.setting !== setting();
   if (holding) return;
   second = { told: now, name: settingWords() };
@@ -186,7 +186,7 @@ function hold() {
   showWhatIf();
 }
 
-// The rotor in the dark: asked for anew when the sliders, the envelope or the pressure change.
+// The rotor in the dark: computed again when the sliders, the envelope or the pressure change.
 let coldAsked = 0,
   coldAnswered = 0,
   coldDrawing = false,
@@ -251,7 +251,7 @@ function showCold() {
   });
 }
 
-// How far the readings lie from the curve: the usual conditions, whatever the sliders stand at.
+// Distance of the readings from the curve, at the usual conditions whatever the setting of the sliders.
 function showDifferences() {
   const place = byId("misses"),
     pressures = now.pressure_pa.map(Math.log);
@@ -355,8 +355,8 @@ async function redraw() {
   rest = setTimeout(atRest, REST_MS);
 }
 
-// What costs more follows when the sliders rest: the rotor in the dark, and intervals, which are shown for the setting
-// that they were asked for and for no other.
+// The slower results follow when the sliders rest: the rotor in the dark, and the intervals, which are shown only for
+// the setting that they were computed for.
 const REST_MS = 300;
 function atRest() {
   redrawCold();
@@ -387,7 +387,7 @@ function showIntervals() {
   const current = intervals?.setting === setting() ? intervals : null,
     changed = Object.keys(changes()).length > 0;
   const place = byId("intervals");
-  // What stands below does not jump while they are on their way.
+  // The content below does not move while they are computed.
   if (current) place.style.minHeight = "";
   else if (place.getAttribute("aria-busy") === "false") place.style.minHeight = place.offsetHeight + "px";
   place.setAttribute("aria-busy", String(!current));
