@@ -135,7 +135,7 @@ def test_an_experiment_is_begun_by_form_and_by_text(one_server: Any, one_root: P
     page.fill("#begin-rotor-vane_width", "16 mm")
     expect(optimum).not_to_have_text(before)
     expect(drawing).to_have_attribute("aria-label", words.format("16.0"))
-    assert 'vane_width = "16 mm"  # across' in page.input_value("#begin-bench")
+    assert 'vane_width = "16 mm"  # the length' in page.input_value("#begin-bench")
     # the hazards of what is described stand beside it
     cautions = page.locator("#begin-cautions")
     expect(cautions).to_contain_text("Glass under vacuum can implode")

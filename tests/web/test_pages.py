@@ -112,7 +112,7 @@ def test_bad_entries_are_refused_with_a_reason_beside_the_field(shared: Shared, 
     page: Page = window.page
     page.goto(pages.url + f"/bench/{shared.at}")
     for field, texts, said in (
-        ("pressure", ("", "120"), "type what the gauge shows"),
+        ("pressure", ("", "120"), "type the reading of the gauge"),
         ("pressure", ("three", "120"), "not a number"),
         ("pressure", ("3.2 kg", "120"), "voltage"),
         ("speed", ("3.2", ""), "type the speed"),

@@ -79,7 +79,7 @@ def test_what_was_typed_beside_a_dropped_file_stays_with_that_file(
     page.set_input_files("#drop-files", [tmp_path / name])
     expect(entry.locator("[name=pressure]")).to_have_value("2.4")
     expect(entry.locator("[name=lamp]")).to_have_value("off")
-    expect(entry.locator(".guess")).to_contain_text("as you typed it before")
+    expect(entry.locator(".guess")).to_contain_text("that you typed for this file before")
     # Another recording under the same name is not this one.
     (tmp_path / name).write_text(comma(*pulses(77.0, 5)), encoding="utf-8")
     page.reload()
