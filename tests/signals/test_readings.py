@@ -155,6 +155,8 @@ def test_an_excluded_reading_may_lack_its_numbers(write):
         ("speed [rpm]\n1\n", None, None, "no column holds a pressure; add 'gauge [V]'"),
         ("gauge [V]\n1\n", None, None, "no column holds a speed; add 'trace'"),
         ("gauge [V],speed [rpm]\n1,1,1\n", 2, None, "3 cells under 2 titles; where these are decimal commas"),
+        ("gauge [V],speed [rpm],note\n1,5,80,5,a\n", 2, None, "5 cells under 3 titles; where these are decimal commas"),
+        ("gauge [V],note\n1.5,warm, dark\n", 2, None, "3 cells under 2 titles; put text that holds the separator"),
         ("gauge [V],note\n1,a,b\n", 2, None, "2 titles; put text that holds the separator in quotes"),
         ("gauge [V],speed [rpm]\n,1\n", 2, None, "the reading has no pressure"),
         ("gauge [V],speed [rpm]\n1,\n", 2, None, "the reading has no speed"),

@@ -13,7 +13,7 @@ import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from itertools import zip_longest
+from itertools import pairwise, zip_longest
 from pathlib import Path
 
 from edgewind.errors import InputError
@@ -229,15 +229,19 @@ def _row(
     decimal_comma: bool,
 ) -> Row:
     if len(cells) > len(columns) and any(cell.strip() for cell in cells[len(columns) :]):
-        # Only digits and signs in a table that commas separate: a decimal comma took a number apart.
-        apart = not decimal_comma and all(re.fullmatch(r"[-+\d.eE\s]*", cell) for cell in cells)
-        raise InputError(
-            f"{len(cells)} cells under {len(columns)} titles",
-            line=line,
-            fix="where these are decimal commas, separate the columns by semicolons or write decimal points"
-            if apart
-            else "put text that holds the separator in quotes",
+        # In a table that commas separate, a decimal comma takes a number apart into two cells of digits.
+        halves = sum(
+            bool(re.fullmatch(r"\s*[-+]?\d+", one) and re.fullmatch(r"\d+\s*", other)) for one, other in pairwise(cells)
         )
+        commas = "where these are decimal commas, separate the columns by semicolons or write decimal points"
+        quotes = "put text that holds the separator in quotes"
+        if decimal_comma or halves < len(cells) - len(columns):
+            fix = quotes
+        elif all(re.fullmatch(r"[-+\d.eE\s]*", cell) for cell in cells):
+            fix = commas
+        else:
+            fix = f"{commas}; {quotes}"
+        raise InputError(f"{len(cells)} cells under {len(columns)} titles", line=line, fix=fix)
     named = {
         column[0]: ((cell or "").strip(), column[1])
         for column, cell in zip_longest(columns, cells)
