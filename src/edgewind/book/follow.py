@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import Any
 
-from sqlalchemy import func, select
+from sqlalchemy import Select, Table, func, select
 
 from edgewind.book import rows
 from edgewind.book.book import Book
@@ -39,16 +41,20 @@ def marks(book: Book) -> dict[str, Marks]:
     ...     marks(book)
     {'rotor': Marks(readings=1, changes=0, benches=1)}
     """
-
-    def last(table: object) -> object:
-        # One lookup in the primary key for each experiment, for any number of rows.
-        return select(func.max(table.c.number)).where(table.c.experiment == experiments.c.id).scalar_subquery()  # type: ignore[attr-defined]
-
-    query = select(experiments.c.name, last(readings), last(changes), last(benches)).order_by(experiments.c.name)  # type: ignore[call-overload]
     with book.reading() as connection:
-        return {
-            str(name): Marks(*(int(number or 0) for number in numbers)) for name, *numbers in connection.execute(query)
-        }
+        found = connection.execute(_how_far())
+        return {str(name): Marks(*(int(number or 0) for number in numbers)) for name, *numbers in found}
+
+
+@lru_cache(maxsize=1)
+def _how_far() -> Select[tuple[Any, ...]]:
+    """Return the query, built once: building it takes longer than the answer."""
+
+    def last(table: Table) -> Any:
+        # One lookup in the primary key for each experiment, for any number of rows.
+        return select(func.max(table.c.number)).where(table.c.experiment == experiments.c.id).scalar_subquery()
+
+    return select(experiments.c.name, last(readings), last(changes), last(benches)).order_by(experiments.c.name)
 
 
 @dataclass(frozen=True)
