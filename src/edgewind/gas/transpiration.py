@@ -13,9 +13,9 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.constants import gas_constant
 
 from edgewind.errors import InputError
+from edgewind.gas.constants import GAS_CONSTANT
 from edgewind.gas.free_path import most_probable_speed
 from edgewind.gas.mixture import Gas
 
@@ -143,7 +143,7 @@ def measured_at_other_end(
     """
     p, mean = np.asarray(pressure_pa, dtype=float), (from_temperature_k + to_temperature_k) / 2
     a, b, c = _SETINA.get(gas.fractions[0][0].symbol if gas.is_pure else "N2", _SETINA["N2"])
-    speed = np.sqrt(3 * gas_constant * mean / gas.molar_mass_kg_mol)
+    speed = np.sqrt(3 * GAS_CONSTANT * mean / gas.molar_mass_kg_mol)
     x = p * diameter_m / (float(gas.viscosity(mean)) * speed)
     dense = a * x**2 + b * x + c * np.sqrt(x)
     return np.asarray(p * (dense + 1) / (dense + np.sqrt(from_temperature_k / to_temperature_k)))
