@@ -98,11 +98,16 @@ def describe_budget(findings: Findings) -> str:
     )
 
 
+def number_of(findings: Findings, line: int | None) -> int:
+    """Return the number of the reading on a line: a rotor that is kept in a book has no file with lines."""
+    return 1 + int(findings.experiment.readings["line"].tolist().index(line))
+
+
 def caption_budget(findings: Findings) -> str:
     """Explain the figure's marks."""
     return (
         "Standard uncertainty of the pressure by cause, in per cent of the pressure, at the fastest reading "
-        f"(line {findings.budget_line} of readings.csv). Hatched bars move all readings together."
+        f"(no. {number_of(findings, findings.budget_line)}). Hatched bars move all readings together."
     )
 
 
