@@ -9,7 +9,7 @@ from edgewind.evidence.words import explanation_lines
 from edgewind.formatting import duration, format_interval, format_measured, format_number, raise_exponents
 from edgewind.plan.text import TITLES, where
 from edgewind.report.deliberate import TestRow, test_rows
-from edgewind.report.figures.budget import combined, number_of
+from edgewind.report.figures.budget import combined, reading_number
 from edgewind.report.gauge_chain import gauge_chain
 from edgewind.report.rows import LAMP_ON, NOTHING, ReadingRow, reading_rows
 from edgewind.report.words import VERDICTS
@@ -284,9 +284,9 @@ def _needed(findings: Findings) -> str:
     pivot = "the gas and the stated friction of the pivot" if need.pivot_included else "the gas, without the pivot"
     return raise_exponents(
         f"Sizes are compared at the fastest reading, at {format_number(need.pressure_pa, 3)} Pa "
-        f"(no. {number_of(findings, need.line)}). The torque needed to keep the rotor turning there against {pivot} is "
-        f"{format_number(need.torque_n_m, 2)} N m ({100 * need.level:g} % interval {low} to {high} N m). The ratios "
-        "in the table are relative to it."
+        f"(no. {reading_number(findings, need.line)}). The torque needed to keep the rotor turning there against "
+        f"{pivot} is {format_number(need.torque_n_m, 2)} N m ({100 * need.level:g} % interval {low} to {high} N m). "
+        "The ratios in the table are relative to it."
     )
 
 

@@ -98,7 +98,7 @@ def describe_budget(findings: Findings) -> str:
     )
 
 
-def number_of(findings: Findings, line: int | None) -> int:
+def reading_number(findings: Findings, line: int | None) -> int:
     """Return the number of the reading on a line: a rotor that is kept in a book has no file with lines."""
     return 1 + int(findings.experiment.readings["line"].tolist().index(line))
 
@@ -107,7 +107,7 @@ def caption_budget(findings: Findings) -> str:
     """Explain the figure's marks."""
     return (
         "Standard uncertainty of the pressure by cause, in per cent of the pressure, at the fastest reading "
-        f"(no. {number_of(findings, findings.budget_line)}). Hatched bars move all readings together."
+        f"(no. {reading_number(findings, findings.budget_line)}). Hatched bars move all readings together."
     )
 
 
