@@ -223,8 +223,8 @@ export async function ask(address, body) {
   if (!answer.ok) throw new Refused(answer.status, told);
   return told;
 }
-// Long jobs: start one, follow its progress, and fetch its result or error at the end. The longer a job has lasted, the
-// less often it is polled, so that the wait stays short relative to the job.
+// Long jobs: start one, follow its progress, and fetch its result or error at the end. The longer a job has lasted,
+// the less often it is polled, so that the wait stays short relative to the job.
 export async function ordered(kind, body, tell) {
   let job = await ask("/api/" + kind, body),
     wait = 100;
