@@ -10,9 +10,17 @@ import pytest
 from edgewind.book import BookError, TraceFile, import_folder, open_book, sources
 from edgewind.errors import InputError
 from edgewind.signals import read_experiment
+from edgewind.signals.recent import Recent
 from edgewind.study import run_study
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "two-rotors"
+
+
+@pytest.fixture(autouse=True)
+def nothing_kept(monkeypatch):
+    """Let book and folder each be measured: a process measures the same trace once otherwise."""
+    monkeypatch.setattr("edgewind.signals.experiment._MEASURED", Recent(most=0))
+    monkeypatch.setattr("edgewind.evidence.coastdown._FOUND", Recent(most=0))
 
 
 def test_an_experiment_is_the_same_from_book_and_folder(target):
@@ -69,3 +77,19 @@ def test_a_study_of_what_is_no_book_says_so(tmp_path):
         run_study(tmp_path / "empty.book")
     with pytest.raises(BookError, match="of the kind 'mysql'"):
         run_study("mysql://a:b@c/d")
+
+
+def test_damage_of_a_trace_is_found_although_it_was_measured_before(tmp_path, raw, monkeypatch):
+    monkeypatch.setattr("edgewind.signals.experiment._MEASURED", Recent(most=1_000_000))
+    folder = shutil.copytree(EXAMPLE / "vane-12mm", tmp_path / "one")
+    table = folder / "readings.csv"
+    table.write_text("".join(table.read_text().splitlines(keepends=True)[:6]))
+    path = tmp_path / "lab.book"
+    with open_book(path, make=True) as book:
+        import_folder(book, folder)
+        assert read_experiment(sources(book)[0]).traces
+        run = raw(str(path))
+        run("DROP TRIGGER pieces_no_update")
+        run("UPDATE pieces SET content = X'79'")
+        with pytest.raises(BookError, match=r"is damaged"):
+            read_experiment(sources(book)[0])

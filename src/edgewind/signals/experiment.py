@@ -309,14 +309,14 @@ def _read_trace(source: ExperimentSource, file: InputFile, bench: Bench) -> Trac
     """Return a run or the speed in a trace; the one found before if content and tachometer are the same."""
     label, kind = source.label(file.path), "".join(PurePath(file.path).suffixes).lower()
     key = file.sha256, kind, repr(bench.tachometer)
-    reading = _MEASURED.get(key)
-    if reading is None:
-        with source.opened(file.path) as path:  # once: a book copies it out
+    with source.opened(file.path) as path:  # once, and always: a book copies it out and finds whether it is damaged
+        reading = _MEASURED.get(key)
+        if reading is None:
             if is_run(path):
                 return read_run(path, source=label)
             reading = measure_speed(path, bench.tachometer, source=label)
-        if reading.picture is None:  # clips are large
-            _MEASURED.put(key, reading, reading.trace.samples)
+            if reading.picture is None:  # clips are large
+                _MEASURED.put(key, reading, reading.trace.samples)
     return replace(reading, trace=replace(reading.trace, source=label))
 
 
