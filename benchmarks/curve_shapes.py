@@ -1,4 +1,4 @@
-"""Invented sweeps of several honest shapes, each with its true place of greatest speed, for the study of the optimum.
+"""Invented sweeps of several shapes, each with its true place of greatest speed, for the study of the optimum.
 
 None is made by the family that the curve assumes: the two rotors of the example `two-rotors`, remade with other
 scatter; random invented rotors; and powers of pressure on either side that are joined broadly, sharply or with
@@ -65,7 +65,13 @@ def _example_truth(name: str) -> tuple[Curve, float]:
     return curve, top
 
 
-def remade_example(name: str, random: np.random.Generator) -> tuple[SweepData, float]:
+def _gentler_side(curve: Curve, top: float) -> float:
+    """Return the sign of the side of the top on which the curve falls less."""
+    below, above = curve(top + np.array([-1.0, 1.0]))
+    return float(np.sign(above - below))
+
+
+def remade_example(name: str, random: np.random.Generator) -> tuple[SweepData, float, float]:
     """Take the readings of one of the example's rotors anew: its pressures, gauge noise and scatter."""
     curve, top = _example_truth(name)
     targets = np.log(np.geomspace(0.02, 20.0, 17))
@@ -74,11 +80,13 @@ def remade_example(name: str, random: np.random.Generator) -> tuple[SweepData, f
     u = make_two_rotors.GAUGE_NOISE_V * np.log(10.0) / make_two_rotors.VOLTS_PER_DECADE
     shown = np.exp(place + u * random.standard_normal(34))
     # What a trace alone says of its speed; the scatter is not stated.
-    return SweepData(shown, np.full(34, u), speed, np.full(34, 1.2e-4)), top
+    return SweepData(shown, np.full(34, u), speed, np.full(34, 1.2e-4)), top, _gentler_side(curve, top)
 
 
-def sweep_of(name: str, seed: int) -> tuple[SweepData, float]:
-    """Return the readings of one sweep of a class, and the true ln(pressure / Pa) of greatest speed.
+def sweep_of(name: str, seed: int) -> tuple[SweepData, float, float]:
+    """Return the readings of one sweep of a class, the true ln(pressure / Pa) of greatest speed, and its gentler side.
+
+    The side is 1 where the curve falls less towards high pressures, -1 where it falls less towards low ones.
 
     Speeds scatter by 0.5 to 3 %, and every other time this is not stated; pressures by 1 %.
     """
@@ -108,4 +116,5 @@ def sweep_of(name: str, seed: int) -> tuple[SweepData, float]:
     speed = curve(place) * (1 + scatter * random.standard_normal(count))
     least = 2e-4 * speed.max()
     u = np.maximum(scatter * speed, least) if random.random() < 0.5 else np.full(count, 0.5 * least)
-    return SweepData(np.exp(place + 0.01 * random.standard_normal(count)), np.full(count, 0.01), speed, u), top
+    shown = np.exp(place + 0.01 * random.standard_normal(count))
+    return SweepData(shown, np.full(count, 0.01), speed, u), top, _gentler_side(curve, top)
