@@ -135,6 +135,12 @@ def test_same_readings_give_the_same_curve() -> None:
     assert np.array_equal(one.draws, other.draws)
 
 
+def test_rounding_does_not_decide_what_is_drawn() -> None:
+    data = readings()
+    other = replace(data, speed_rad_s=data.speed_rad_s * (1 + 1e-15 * np.random.default_rng(1).integers(-4, 5, 24)))
+    assert fit_curve(other).draws == pytest.approx(fit_curve(data).draws, abs=1e-5 * TRUTH.top)
+
+
 @settings(max_examples=8, deadline=None)
 @given(st.floats(-8, 8), st.floats(-8, 8), st.randoms(use_true_random=False))
 def test_the_curve_does_not_depend_on_units_or_on_order(pressure: float, speed: float, shuffle: Any) -> None:
