@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -60,6 +61,13 @@ def test_what_lies_outside_is_named():
     assert "chamber over rotor is 1.1" in OwnRotor("rectangle", 2, 1.5, 1.0, 4.4, 4.0).why_outside()
     assert "discs" in OwnRotor("disc", 2, 1.5, 1.0, 6.0, 4.0).why_outside()
     assert OwnRotor("rectangle", 4, 1.5, 1.0, 6.0, 4.0).why_outside() is None
+
+
+def test_three_vanes_outside_the_tables_can_be_solved_and_take_longer_than_four():
+    three = replace(FAR, vanes=3)
+    assert three.why_outside() == FAR.why_outside()
+    assert solved._updates(three, 1.0) > 2.0 * solved._updates(FAR, 1.0)
+    assert seconds_to_solve(three, processes=2) > 0.0
 
 
 def test_an_answer_that_is_kept_takes_the_place_of_what_was_carried_on(cache):

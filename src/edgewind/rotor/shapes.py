@@ -39,7 +39,7 @@ from edgewind.rotor.film import second_order_error
 from edgewind.rotor.neighbours import UNCERTAIN, lost
 from edgewind.rotor.parameters import Number, RotorParameters
 from edgewind.rotor.response import KINETIC, TableResponse, response_for
-from edgewind.rotor.solved import NODES, OwnRotor, kept_answer
+from edgewind.rotor.solved import NODES, SOLVED, OwnRotor, kept_answer
 
 Array = NDArray[np.float64]
 
@@ -306,7 +306,7 @@ def rotor_response(
     """
     height = room_m if chamber_height_m is None else chamber_height_m
     own = None
-    if vanes in VANES and shape != "diamond":
+    if vanes in SOLVED and shape != "diamond":
         own = OwnRotor(shape, vanes, arm_m / width_m, height_m / width_m, room_m / width_m, height / width_m)
     # Whether it was solved is part of the key, since it may be solved later.
     solved = own is not None and own.why_outside() is not None and kept_answer(own) is not None

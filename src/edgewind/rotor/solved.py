@@ -16,19 +16,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.kinetics import store
-from edgewind.kinetics.rotor_table import ARMS, ASPECTS, CHAMBERS, VANES
+from edgewind.kinetics.rotor_table import ARMS, ASPECTS, CHAMBERS
 from edgewind.rotor.parameters import RotorParameters
 from edgewind.runner import open_runner, processors, report
 
 Array = NDArray[np.float64]
 
+# Numbers of vanes that are solved on demand.
+SOLVED = (2, 3, 4)
 # Where a rotor is solved: even in the tables' coordinate. Denser gas than the last takes longer than all of these.
 NODES = (math.inf, 8.0, 2.0, 0.7, 0.25, 0.09, 0.03)
 TOLERANCE = 0.02
 # Part of every key: a change of the stored content invalidates old solutions.
 KEPT = 1
-# Sweeps of one drive at one level, and those of the coarse levels, in fine sweeps. Measured: 8 and about half as much.
-_SWEEPS = 12.0
+# Sweeps of one drive at one level, and those of the coarse levels, in fine sweeps. Measured: 8 and about half as much;
+# the coarse levels of three vanes are not compiled.
+_SWEEPS, _SWEEPS_OF_THREE = 12.0, 24.0
 Progress = Callable[[float, float], None]
 
 
@@ -41,7 +44,7 @@ class OwnRotor:
     shape : {"rectangle", "disc"}
         Outline of a vane.
     vanes : int
-        2 or 4.
+        2 to 4.
     arm, aspect : float
         From the axis to the middle of a vane, and height of a vane.
     width, height : float
@@ -85,10 +88,10 @@ class OwnRotor:
 
 
 def own_rotor(rotor: RotorParameters) -> OwnRotor | None:
-    """Return the rotor as input of the solver; None for one vane, three, or vanes of another outline."""
+    """Return the rotor as input of the solver; None for one vane, more than four, or vanes of another outline."""
     given = (rotor.vane_width_m, rotor.vane_height_m, rotor.chamber_width_m, rotor.chamber_height_m, rotor.arm_m)
     width, height, room, tall, arm = (float(np.mean(np.asarray(value))) for value in given)
-    if int(rotor.vanes) not in VANES or rotor.vane_shape not in ("rectangle", "disc"):
+    if int(rotor.vanes) not in SOLVED or rotor.vane_shape not in ("rectangle", "disc"):
         return None
     return OwnRotor(rotor.vane_shape, int(rotor.vanes), arm / width, height / width, room / width, tall / width)
 
@@ -118,8 +121,9 @@ def _updates(own: OwnRotor, knudsen: float) -> float:
 
     rotor = check_rotor(**own.solver_options)
     case = RotorCase(rotor, knudsen)
-    sweeps = (case.operator(RotorResolution.level(level, knudsen), 1.0, 1).updates for level in (0, 1))
-    return 3.0 * _SWEEPS * sum(sweeps)
+    parity = 1.0 if case.mirrored else None
+    updates = sum(case.operator(RotorResolution.level(level, knudsen), parity, 1).updates for level in (0, 1))
+    return 3.0 * (_SWEEPS_OF_THREE if own.vanes == 3 else _SWEEPS) * updates
 
 
 def seconds_to_solve(own: OwnRotor, *, processes: int | None = None) -> float:
@@ -134,7 +138,7 @@ def seconds_to_solve(own: OwnRotor, *, processes: int | None = None) -> float:
     from edgewind.kinetics.rotor_solve import RotorCase, RotorResolution
 
     case = RotorCase(check_rotor(**own.solver_options), 1.0)
-    operator = case.operator(RotorResolution.level(0, 1.0), 1.0, 1)
+    operator = case.operator(RotorResolution.level(0, 1.0), 1.0 if case.mirrored else None, 1)
     nothing = np.zeros(operator.size)
     operator.sweep(nothing)  # compiles
     begun = time.perf_counter()
