@@ -6,8 +6,10 @@ from dataclasses import fields
 
 import numpy as np
 import pytest
+from scipy import sparse
 
 from edgewind.kinetics import levels
+from edgewind.kinetics.block_map import kronecker
 from edgewind.kinetics.geometry import Room, Shape
 from edgewind.kinetics.krylov import apply_polynomial, fgmres, residual_roots
 from edgewind.kinetics.levels import Level
@@ -126,3 +128,14 @@ def test_a_polynomial_leaves_what_gmres_leaves_and_is_linear(degree):
     gmres = fgmres(matrix.__matmul__, target, inverse.__matmul__, tolerance=0.0, limit=degree)
     assert found(target) == pytest.approx(gmres.x, abs=1e-10)
     assert found(target + 3.0 * other) == pytest.approx(found(target) + 3.0 * found(other), abs=1e-10)
+
+
+def test_the_product_of_two_maps_by_rows_is_scipys_without_its_zeros():
+    rng = np.random.default_rng(3)
+    for left, right in (((4, 3), (5, 2)), ((1, 1), (3, 6)), ((6, 2), (1, 4))):
+        sparsely = (np.where(rng.random(shape) < 0.6, rng.normal(size=shape), 0.0) for shape in (left, right))
+        a, b = (sparse.csr_array(one) for one in sparsely)
+        ours, theirs = kronecker(a, b), sparse.csr_array(sparse.kron(a, b))
+        assert np.array_equal(ours.toarray(), theirs.toarray())
+        assert ours.nnz == a.nnz * b.nnz
+        assert ours.has_sorted_indices
