@@ -1,16 +1,8 @@
-"""The whole rotor: sweeps on processors and on a GPU, sweeps by Kn, free flight against rays, the shipped surface.
+"""The whole rotor: sweeps on processors, sweeps by Kn, free flight against rays, the shipped surface.
 
-The GPU's rows are there where a GPU is. Runs of 2026-11-29 on one H200 and its 16 cores, double precision:
-
-- 55 296 cells, 96 directions: 1.34e11 updates a second in all kernels, 1.60e11 in the sweep alone; two cores 1.56e9,
-  one core 8.9e8; on a slower machine 1.30e11, with 264 directions 1.65e11, with 384 1.63e11; two cores 1.07e9;
-- most fine sweeps 7 at Kn 1, 8 at 0.1, 9 at 0.03, 10 (box) and 11 (cylinder) at 0.01; four vanes at Kn 0.1 to 1 % in
-  3.6 s on the card and 12 s on the slower machine's cores;
-- with a barrier at each step 1.28e11 and 1.50e11, with 264 directions 1.65e11 and 1.97e11;
-- memory moves 20 % of its peak, the second cache 39 %, the pipe to shared memory and the first cache 64 %: 89 % of the
-  time that multiprocessors are active, which is 72 % of all, since 96 blocks leave 36 of 132 idle;
-- the scheme written for numba-cuda made 1.1e10: it cannot ask for more than 48 KiB of shared memory. So CuPy is what
-  the package uses.
+Run of 2026-11-29 on 16 cores: two cores 1.56e9 updates a second, one core 8.9e8; most fine sweeps 7 at Kn 1, 8 at 0.1,
+9 at 0.03, 10 (box) and 11 (cylinder) at 0.01; four vanes at Kn 0.1 to 1 % in 12 s on a slower machine's cores. What a
+GPU makes of it is in bench_gpu.py.
 """
 
 from __future__ import annotations
@@ -30,7 +22,6 @@ from measured import Row, row, spent
 from edgewind.kinetics import RotorRatios
 from edgewind.kinetics.device import choose_device
 from edgewind.kinetics.geometry import Shape
-from edgewind.kinetics.gpu import CardSweep, GpuOperator, operator_for, why_no_gpu
 from edgewind.kinetics.rotor_entries import MOST_CELLS, Entry, compute, entries
 from edgewind.kinetics.rotor_grid import Rotor
 from edgewind.kinetics.rotor_operator import RotorDrive
@@ -44,7 +35,7 @@ FOUR = Rotor(SQUARE, 4, 1.5, 6.0, 4.0)
 
 
 def rates(full: bool) -> list[Row]:
-    """Updates a second of one sweep, on one and two cores and on a GPU, in one run."""
+    """Updates a second of one sweep, on one and two cores."""
     rows = []
     level = RotorResolution.level(2 if full else 0, 1.0)
     case = RotorCase(FOUR, 1.0)
@@ -56,45 +47,16 @@ def rates(full: bool) -> list[Row]:
         found[name] = operator.updates / min(spent(lambda operator=operator, y=y: operator.sweep(y), 5))
         rows.append(row(f"rotor: cell-velocity updates, four vanes, {name}", found[name], "1/s"))
     rows.append(row("rotor: gain from the second core", found["two cores"] / found["one core"], "1", 1.8))
-    if why_no_gpu() is None:
-        card = operator_for(case.operator(level, -1.0, 2))
-        card.sweep(y)
-        rate = card.updates / min(spent(lambda: card.sweep(y), 10))
-        seconds = kernel_seconds(card, y)
-        rows.append(row("rotor: cell-velocity updates, four vanes, GPU kernels", card.updates / seconds, "1/s", 2e11))
-        rows.append(row("rotor: cell-velocity updates, four vanes, GPU with transfers", rate, "1/s"))
-        rows.append(row("rotor: GPU kernels over two cores", card.updates / seconds / found["two cores"], "1"))
     return rows
-
-
-def kernel_seconds(operator: GpuOperator, y: np.ndarray) -> float:
-    """Return the time of one sweep on the card without transfers, the median of some."""
-    import cupy
-
-    assert operator.domain is not None
-    arguments = operator.arguments(y, RotorDrive(leading=-0.5, trailing=0.5))
-    sweep = CardSweep(operator.domain, operator.shapes, operator.domain.weights.size)
-    sweep.give(arguments)
-    times = []
-    for _ in range(8):
-        begin, end = cupy.cuda.Event(), cupy.cuda.Event()
-        begin.record()
-        sweep()
-        end.record()
-        end.synchronize()
-        times.append(1e-3 * cupy.cuda.get_elapsed_time(begin, end))
-    return float(np.median(times[2:]))
 
 
 def solves(full: bool) -> list[Row]:
     """Whole solves, and the most fine sweeps towards the continuum."""
     rows = []
-    devices = ["cpu"] + (["gpu"] if why_no_gpu() is None else [])
-    for device in devices:
-        begun = time.perf_counter()
-        answer = refine(RotorCase(FOUR, 0.1), 1e-2, 2, *choose_device(device))
-        rows.append(row(f"rotor: four vanes at Kn 0.1, 1e-2, {device}", time.perf_counter() - begun, "s", 20.0))
-        rows.append(row(f"rotor: reached, {device}", float(answer.reached), "1", 1.0))
+    begun = time.perf_counter()
+    answer = refine(RotorCase(FOUR, 0.1), 1e-2, 2, *choose_device("cpu"))
+    rows.append(row("rotor: four vanes at Kn 0.1, 1e-2", time.perf_counter() - begun, "s"))
+    rows.append(row("rotor: reached", float(answer.reached), "1", 1.0))
     for kn in (1.0, 0.1, 0.03, 0.01) if full else (0.1,):
         for is_round in (False, True):
             rotor = Rotor(SQUARE, 4, 1.0, 3.6, 1.8, is_round)

@@ -39,12 +39,20 @@ def main() -> None:
             continue
         name, load = file.stem.removeprefix("bench_"), os.getloadavg()[0]
         print(f"\n{name}", flush=True)
-        rows = importlib.import_module(file.stem).run(full=not options.quick)
+        module = importlib.import_module(file.stem)
+        rows = module.run(full=not options.quick)
         for row in rows:
             value = f"{row['value']:.4g}" if isinstance(row["value"], float) else str(row["value"])
             print(f"  {row['name']:<68} {value:>10} {row['unit']:<10} target {row.get('target') or '-'}", flush=True)
-        if options.json:
-            about = {"machine": machine(), "date": date.today().isoformat(), "load": load, "quick": options.quick}
+        # Without rows this machine lacks what they are about: those measured elsewhere stay.
+        if options.json and rows:
+            beside = module.beside() if hasattr(module, "beside") else ""
+            about = {
+                "machine": machine() + beside,
+                "date": date.today().isoformat(),
+                "load": load,
+                "quick": options.quick,
+            }
             keep(name, about | {"rows": rows}, options.json)
 
 

@@ -29,7 +29,13 @@ ROOT = Path(__file__).parent.parent
 EXAMPLE = ROOT / "examples" / "two-rotors"
 PUBLISHED = ROOT / "build" / "published"
 TIMINGS = Path(__file__).parent / "performance.json"
-TITLES = {"growth": "How cost grows", "plan_time": "Plan: time and rotors", "book": "Lab book", "web": "Pages"}
+TITLES = {
+    "growth": "How cost grows",
+    "plan_time": "Plan: time and rotors",
+    "book": "Lab book",
+    "web": "Pages",
+    "gpu": "GPU",
+}
 ROOMS = ("gas", "bench", "signals", "kinetics", "rotor", "evidence", "plan", "report", "book", "live", "virtual", "web")
 UNITS = {
     "pa": "Pa", "k": "K", "m": "m", "s": "s", "m3": "1/m^3", "m_s": "m/s", "pa_s": "Pa s", "rad_s": "rad/s",

@@ -6,6 +6,7 @@ the kernels compute what they should, not how fast, nor that they are free of ra
 
 from __future__ import annotations
 
+import contextlib
 import ctypes
 import subprocess
 from pathlib import Path
@@ -13,7 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from edgewind.kinetics.gpu import Workspace
-from edgewind.kinetics.gpu_kernel import COLUMNS, SLOTS, SOURCE, THREADS
+from edgewind.kinetics.gpu_kernel import COLUMNS, SETS, SLOTS, SOURCE, TALL, THREADS
 
 FRAME = r"""
 #include <algorithm>
@@ -26,10 +27,12 @@ FRAME = r"""
 #define __constant__
 #define __forceinline__ inline
 #define __shared__
+#define __align__(n)
 #define __restrict__
 #define __launch_bounds__(...)
 using std::fma;
 struct Index { int x, y, z; };
+struct double2 { double x, y; };
 static Index threadIdx, blockIdx, blockDim, gridDim;
 static void atomicAdd(double* place, double value) { *place += value; }
 double shared[1 << 19];
@@ -78,7 +81,7 @@ static void run(Index grid, int count) {
 
 def compiled(folder: Path, speeds: int) -> ctypes.CDLL:
     """Compile the kernels with the compiler of this machine."""
-    source, names = FRAME + SOURCE, ("sweep", "deal", "add", "collect")
+    source, names = FRAME + SOURCE, ("sweep", "deal", "collect")
     # A kernel's arguments come as addresses of their values, as a GPU's driver takes them.
     for name in names:
         start = SOURCE.index("(", SOURCE.index(f" {name}(", SOURCE.index("extern"))) + 1
@@ -104,10 +107,11 @@ extern "C" void launch_{name}(int x, int y, int count, void** given) {{
   given_{name} = given, body = body_{name}, run({{x, y, 1}}, count);
 }}
 """
-    source += 'extern "C" double* constants() { return &C[0][0]; }\n'
+    source += 'extern "C" double* constants() { return &C[0][0][0]; }\n'
     (folder / "kernels.cpp").write_text(source)
     library = folder / f"kernels_{speeds}.so"
-    sizes = [f"-DSPEEDS={speeds}", f"-DTHREADS={THREADS}", f"-DCOLUMNS={COLUMNS}", f"-DSLOTS={SLOTS}"]
+    named = {"SPEEDS": speeds, "THREADS": THREADS, "COLUMNS": COLUMNS, "SLOTS": SLOTS, "TALL": TALL, "SETS": SETS}
+    sizes = [f"-D{name}={size}" for name, size in named.items()]
     options = ["-O1", "-std=c++17", "-w", "-shared", "-fPIC", *sizes]
     subprocess.run(["g++", *options, "-o", str(library), str(folder / "kernels.cpp")], check=True)
     return ctypes.CDLL(str(library))
@@ -126,6 +130,9 @@ class EmulatedCard:
 
     shared_bytes, processors = 227 * 1024, 3
     free_bytes = 2**30
+    # Not the first: kernels have to look for the constants there.
+    set = 2
+    stream = contextlib.nullcontext()
 
     def __init__(self, folder: Path, speeds: int) -> None:
         self.library, self.speeds = compiled(folder, speeds), speeds
@@ -155,7 +162,7 @@ class EmulatedCard:
 
     def constants(self, values):
         """Set the constants of the speeds."""
-        np.ctypeslib.as_array(self.library.constants(), (9, self.speeds))[:] = values
+        np.ctypeslib.as_array(self.library.constants(), (SETS, 9, self.speeds))[self.set] = values
 
     def launch(self, name, blocks, threads, arguments, shared=0):
         """Run a kernel."""

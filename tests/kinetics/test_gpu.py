@@ -8,13 +8,15 @@ from __future__ import annotations
 
 import importlib.util
 import shutil
+import threading
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from edgewind.errors import InputError
-from edgewind.kinetics import gpu, respond
+from edgewind.kinetics import gpu, respond, respond_curve, response
 from edgewind.kinetics.device import choose_device
 from edgewind.kinetics.drives import Drive
 from edgewind.kinetics.geometry import Shape
@@ -43,7 +45,7 @@ CASES = [
     (2, True, "square", None),
 ]
 # Cells per unit of the wanted density: small domains, and ones that take most of a block's threads and several strips.
-FOR_THE_CARD = (0.3, 0.7)
+FOR_THE_CARD = (0.3, 0.7, 1.1)
 
 
 def operator(vanes, round_, shape, parity, resolution=0.15):
@@ -70,7 +72,7 @@ def card(emulated, monkeypatch):
     monkeypatch.setattr(gpu, "LEAST_UPDATES", 0)
     monkeypatch.setattr(gpu, "card_for", lambda speeds: emulated)
     # Too little for a whole domain at once: it is swept in strips.
-    monkeypatch.setattr(EmulatedCard, "shared_bytes", 21_000)
+    monkeypatch.setattr(EmulatedCard, "shared_bytes", 22_000)
     monkeypatch.setattr(emulated, "workspace", gpu.Workspace(emulated))
     return emulated
 
@@ -78,6 +80,11 @@ def card(emulated, monkeypatch):
 @pytest.fixture
 def every_size(monkeypatch):
     monkeypatch.setattr(gpu, "LEAST_UPDATES", 0)
+
+
+def narrowest(ours):
+    """The layout of as few rows as can be."""
+    return gpu.Layout(*ours.grid.volume.shape, gpu.TALL, 2 if ours.link == gpu.QUARTER else 1, ours.link)
 
 
 def compare_rotors(ours):
@@ -102,8 +109,10 @@ def compare_vanes(ours):
 
 @needs_compiler
 @pytest.mark.parametrize("case", CASES)
-def test_the_kernels_add_up_what_the_processors_add_up(card, case):
-    there = compare_rotors(operator(*case))
+def test_the_kernels_add_up_what_the_processors_add_up(card, case, monkeypatch):
+    ours = operator(*case)
+    monkeypatch.setattr(EmulatedCard, "shared_bytes", narrowest(ours).shared_bytes(8))
+    there = compare_rotors(ours)
     assert there.domain.layout.strips > 1
 
 
@@ -120,7 +129,7 @@ def test_a_strip_as_wide_as_the_domain_and_few_directions_at_once_change_nothing
     layout = compare_rotors(ours).domain.layout
     assert layout.strips == 1
     card.launches.clear()
-    monkeypatch.setattr(EmulatedCard, "free_bytes", 2.1 * 8 * 4 * layout.steps * gpu.COLUMNS / gpu.SHARE)
+    monkeypatch.setattr(EmulatedCard, "free_bytes", 2.1 * 8 * layout.kept(8) / gpu.SHARE)
     compare_rotors(ours)
     # Four of eight directions are below the diagonal: two at once.
     assert card.launches.count("sweep") == 2
@@ -130,17 +139,20 @@ def test_a_strip_as_wide_as_the_domain_and_few_directions_at_once_change_nothing
 def test_a_card_that_runs_short_of_memory_takes_fewer_directions_at_once(card, monkeypatch):
     ours = operator(*CASES[0])
     asked = []
+    layout = gpu.operator_for(ours).domain.layout
+    # What is asked for in proportion to the directions: what is kept between strips.
+    each = 2 * layout.nz * layout.nx * 8
 
     def empty(self, size):
-        asked.append(size)
-        if size > 2.5 * 4 * layout.steps * gpu.COLUMNS:
-            raise MemoryError(f"{size} doubles")
+        if size % each == 0 and size // each <= 4:
+            asked.append(size)
+            if size > 2.5 * each:
+                raise MemoryError(f"{size} doubles")
         return np.full(size, np.nan)
 
-    layout = gpu.operator_for(ours).domain.layout
     monkeypatch.setattr(EmulatedCard, "empty", empty)
     compare_rotors(ours)
-    assert max(asked) == 4 * 4 * layout.steps * gpu.COLUMNS
+    assert asked == [4 * each, 2 * each]
 
 
 @needs_compiler
@@ -207,8 +219,51 @@ def test_a_lone_square_solved_on_the_card_has_the_same_coefficients(monkeypatch,
         assert card.values[name] == pytest.approx(processors.values[name], rel=1e-9)
 
 
+def test_threads_have_a_card_each_and_leave_it_to_those_that_come_later(monkeypatch):
+    made = []
+    monkeypatch.setattr(gpu, "Card", lambda speeds: made.append(speeds) or object())
+    monkeypatch.setattr(gpu, "_idle", {8: []})
+    monkeypatch.setattr(gpu, "_leases", threading.local())
+    meet = threading.Barrier(2)
+
+    def cards():
+        found = gpu.card_for(8)
+        meet.wait()
+        return found, gpu.card_for(8)
+
+    for _ in range(3):
+        with ThreadPoolExecutor(2) as pool:
+            (a, again), (b, _) = (future.result() for future in [pool.submit(cards) for _ in range(2)])
+        assert a is again
+        assert a is not b
+    assert made == [8, 8]
+
+
+@needs_gpu
+def test_knudsen_numbers_solved_side_by_side_on_the_card_have_the_same_coefficients():
+    numbers = [3.0, 0.1, 0.5, 0.2, 30.0]
+    sweeps = [respond_curve("square", numbers, tolerance=1e-2, cache=False, device=name) for name in ("cpu", "gpu")]
+    for processors, card in zip(*sweeps, strict=True):
+        for name in ("thermal_force", "drag", "heat_hot", "loss_hot"):
+            assert card.values[name] == pytest.approx(processors.values[name], rel=1e-9)
+
+
+def test_solved_side_by_side_means_the_same_numbers_in_the_order_asked_for(monkeypatch):
+    """The way of a GPU, on processors."""
+    monkeypatch.setattr(response, "choose_device", lambda name: (name, lambda operator: operator))
+    monkeypatch.setattr(response, "_goes_to_a_card", lambda case, operator_for: operator_for("gpu") == "gpu")
+    told, numbers = [], [3.0, 1.0]
+    aside = respond_curve("square", numbers, tolerance=0.1, cache=False, workers=1)
+    found = respond_curve(
+        "square", numbers, tolerance=0.1, cache=False, workers=2, device="gpu", progress=lambda *one: told.append(one)
+    )
+    assert [answer.knudsen for answer in found] == numbers
+    assert [answer.values for answer in found] == [answer.values for answer in aside]
+    assert [(done, total) for done, total, _ in told] == [(1, 2), (2, 2)]
+
+
 @pytest.mark.parametrize("case", CASES)
-@pytest.mark.parametrize("shared", [21_000, 227 * 1024])
+@pytest.mark.parametrize("shared", [22_000, 227 * 1024])
 def test_every_cell_follows_those_that_it_takes_gas_from(case, shared):
     """For each pass, both ways along z: and each cell of the chamber is computed once in each."""
     ours = operator(*case)

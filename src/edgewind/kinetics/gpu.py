@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 import threading
+import weakref
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from functools import cached_property, lru_cache
@@ -17,7 +18,7 @@ from numpy.typing import NDArray
 from edgewind.errors import InputError
 from edgewind.kinetics.cycle import SweepParts
 from edgewind.kinetics.drives import Drive
-from edgewind.kinetics.gpu_kernel import COLUMNS, SLOTS, SOURCE, THREADS
+from edgewind.kinetics.gpu_kernel import COLUMNS, SETS, SLOTS, SOURCE, TALL, THREADS
 from edgewind.kinetics.quadrature import SpaceVelocities
 from edgewind.kinetics.room_operator import Incoming, RoomOperator
 from edgewind.kinetics.rotor_grid import MIRRORED, QUARTER, RotorGrid
@@ -29,7 +30,7 @@ Ints = NDArray[np.int32]
 Kind = TypeVar("Kind", bound=RotorOperator | RoomOperator)
 
 # Smaller sweeps take longer on the card than on a processor.
-LEAST_UPDATES = 200_000
+LEAST_UPDATES = 3_000_000
 # Share of the card's free memory that the sums of one launch may take.
 SHARE = 0.5
 # Speeds that a thread carries at once.
@@ -89,8 +90,8 @@ class Layout:
 
     @property
     def columns(self) -> int:
-        """Threads with a column of cells, whole warps."""
-        return WARP * -(-self.nx * self.rows // WARP)
+        """Threads with columns of cells, TALL each, whole warps."""
+        return WARP * -(-self.nx * self.rows // (TALL * WARP))
 
     @property
     def threads(self) -> int:
@@ -99,8 +100,43 @@ class Layout:
 
     def shared_bytes(self, speeds: int) -> int:
         """Shared memory of a block: faces of some steps, widths of the cells, where warps are, and where gas is."""
-        faces = SLOTS * (speeds + 1) * ((self.nx + 1) * self.rows + self.nx * (self.rows + 1))
-        return 8 * (faces + 2 * (self.nx + self.ny) + self.nz + 16 + -(-self.nx * self.ny // 8))
+        rows, pairs = self.rows // TALL, self.nx * self.rows // TALL
+        across = TALL * (pairs + rows), pairs + self.nx
+        numbers = SLOTS * speeds * sum(across) + 2 * (self.nx + self.ny) + self.nz + TALL * pairs
+        ends = 4 * (self.nx + self.ny)
+        return 8 * (numbers + 4 * THREADS // WARP + ends + -(-self.nx * self.ny // 8))
+
+    def kept(self, speeds: int) -> int:
+        """Numbers that a block keeps in the card's memory: what leaves through the planes, and from strip to strip."""
+        return speeds * self.nz * (4 * self.bases * (self.nx + self.ny) + 2 * self.nx)
+
+    @cached_property
+    def _threads(self) -> Ints:
+        """Thread of each column of the strip, shape (rows / TALL, nx).
+
+        Threads of a warp are at the same depth, as far as can be: what a column begins with is done for many at once.
+        """
+        row, column = np.indices((self.rows // TALL, self.nx))
+        threads = np.empty(row.size, np.int32)
+        threads[np.argsort((TALL * row + column).ravel(), kind="stable")] = np.arange(row.size)
+        return threads.reshape(row.shape)
+
+    @property
+    def places(self) -> Ints:
+        """Where threads stand, as the kernels take it.
+
+        Of each thread its columns and who takes their faces across x and y, those that leave the strip last; the
+        threads at the near ends of x and of y; and the thread of each column.
+        """
+        own, rows = self._threads, self.rows // TALL
+        of_thread = np.zeros((self.columns, 4), np.int32)
+        of_thread[:, 2:] = np.arange(self.columns)[:, None]
+        row, column = np.indices(own.shape)
+        after_x = np.concatenate([own[:, 1:], own.size + np.arange(rows)[:, None]], axis=1)
+        after_y = np.concatenate([own[1:], own.size + np.arange(self.nx)[None]])
+        of_thread[own.ravel()] = np.stack([part.ravel() for part in (column, row, after_x, after_y)], axis=1)
+        parts = (of_thread, own[:, 0], own[0], own)
+        return np.concatenate([part.ravel() for part in parts]).astype(np.int32)
 
     @property
     def lags(self) -> Ints:
@@ -108,8 +144,7 @@ class Layout:
 
         0 for those that it takes faces from; SLOTS - 2 for those that take faces from it; -1 where it need not wait.
         """
-        column = np.arange(self.nx * self.rows) // WARP
-        by_row = column.reshape(self.rows, self.nx)
+        by_row = np.repeat(self._threads, TALL, axis=0) // WARP
         ghosts = self.columns // WARP
         at_x = ghosts + np.arange(self.rows) // WARP
         at_y = ghosts + -(-self.rows // WARP) + np.arange(self.nx) // WARP
@@ -141,14 +176,14 @@ class Layout:
         """Return the layout of a grid that takes the fewest steps times warps; None where no strip fits a block."""
         nx, ny, nz = grid.volume.shape
         bases = 2 if link == QUARTER else 1
-        every = [cls(nx, ny, nz, rows, bases, link) for rows in range(1, ny + 1)]
+        every = [cls(nx, ny, nz, rows, bases, link) for rows in range(TALL, ny + TALL, TALL)]
         fitting = [
             one
             for one in every
-            if one.columns <= COLUMNS and one.threads <= THREADS and one.shared_bytes(speeds) <= shared
+            if nx * one.rows <= COLUMNS and one.threads <= THREADS and one.shared_bytes(speeds) <= shared
         ]
-        # A step costs what its warps compute and what six would: waiting for each other.
-        return min(fitting, key=lambda one: one.steps * (one.threads // WARP + 6), default=None)
+        # A step costs what its warps compute and what 23 would: most of it is waiting.
+        return min(fitting, key=lambda one: one.steps * (one.threads // WARP + 23), default=None)
 
 
 def bounds(grid: RotorGrid) -> Ints:
@@ -219,6 +254,9 @@ class Workspace:
         return part
 
 
+_numbers = {count: itertools.count() for count in SPEEDS}
+
+
 class Card:
     """A GPU as CuPy offers it: arrays there, constants and launches of our kernels."""
 
@@ -226,11 +264,17 @@ class Card:
         import cupy
 
         self.cupy = cupy
-        sizes = {"SPEEDS": speeds, "THREADS": THREADS, "COLUMNS": COLUMNS, "SLOTS": SLOTS}
+        # Threads that solve side by side do not wait for each other's work.
+        self.stream = cupy.cuda.Stream(non_blocking=True)
+        sizes = {"SPEEDS": speeds, "THREADS": THREADS, "COLUMNS": COLUMNS, "SLOTS": SLOTS, "TALL": TALL, "SETS": SETS}
         options = ("--std=c++17", *(f"-D{name}={size}" for name, size in sizes.items()))
         self.module = cupy.RawModule(code=SOURCE, options=options)
-        pointer = self.module.get_global("C")
-        self._constants = cupy.ndarray((9, speeds), np.float64, pointer)
+        # CuPy keeps one module for all threads.
+        self.set = next(_numbers[speeds])
+        if self.set >= SETS:
+            raise InputError(f"more than {SETS} threads sweep on the GPU at once", key="device", fix="run fewer")
+        sets = cupy.ndarray((SETS, 9, speeds), np.float64, self.module.get_global("C"))
+        self._constants = sets[self.set]
         attributes = cupy.cuda.Device().attributes
         self.shared_bytes = int(attributes["MaxSharedMemoryPerBlockOptin"])
         self.processors = int(attributes["MultiProcessorCount"])
@@ -274,20 +318,40 @@ class Card:
         """Order a kernel."""
         if name not in self._kernels:
             self._kernels[name] = self.module.get_function(name)
+            # For every size: threads share the kernel.
+            if name == "sweep":
+                self._kernels[name].max_dynamic_shared_size_bytes = self.shared_bytes
         kernel = self._kernels[name]
-        if shared > 48 * 1024:
-            kernel.max_dynamic_shared_size_bytes = shared
         kernel(tuple(blocks), (threads,), tuple(arguments), shared_mem=shared)
+
+
+_idle: dict[int, list[Card]] = {count: [] for count in SPEEDS}
+_leases = threading.local()
+
+
+class Lease:
+    """The use of a card by one thread; later threads reuse the card.
+
+    Parameters
+    ----------
+    speeds : int
+        Speeds that a thread of the card carries.
+    """
+
+    def __init__(self, speeds: int) -> None:
+        try:
+            self.card = _idle[speeds].pop()
+        except IndexError:
+            self.card = Card(speeds)
+        weakref.finalize(self, _idle[speeds].append, self.card)
 
 
 def card_for(speeds: int) -> Card:
     """Return the card with the kernels compiled for so many speeds at once: for each thread one of its own."""
-    return _card(speeds, threading.get_ident())
-
-
-@lru_cache(maxsize=64)
-def _card(speeds: int, thread: int) -> Card:
-    return Card(speeds)
+    held: dict[Any, Lease] = _leases.__dict__
+    if speeds not in held:
+        held[speeds] = Lease(speeds)
+    return held[speeds].card
 
 
 @dataclass(frozen=True, eq=False)
@@ -335,6 +399,7 @@ class CardDomain:
         g, card = self.grid, card_for(self.at_once)
         parts: dict[str, NDArray[Any]] = {
             "sizes": self.layout.sizes, "table": bounds(g), "lags": self.layout.lags,
+            "places": self.layout.places,
             "directions": self.directions, "weights": self.weights,
             "cover_y": g.cover_y, "cover_x": g.cover_x,
             **{f"cut_{axis}": 2.0 / widths for axis, widths in zip("xyz", g.widths, strict=True)},
@@ -366,12 +431,13 @@ class CardDomain:
         while True:
             blocks = self._sweeps[0].blocks if self._sweeps else self._blocks
             try:
-                if not self._sweeps:
-                    self._sweeps.append(CardSweep(self, shapes, blocks))
-                sweep = self._sweeps[0]
-                sweep.give(arguments)
-                sweep()
-                return sweep.fetch()
+                with card_for(self.at_once or 1).stream:
+                    if not self._sweeps:
+                        self._sweeps.append(CardSweep(self, shapes, blocks))
+                    sweep = self._sweeps[0]
+                    sweep.give(arguments)
+                    sweep()
+                    return sweep.fetch()
             except MemoryError as error:
                 if blocks == 1 or not self._sweeps:
                     raise InputError(
@@ -391,7 +457,7 @@ class CardDomain:
         """Directions of one launch: launches of one size, that keep every part of the card busy."""
         assert self.layout is not None and self.at_once is not None
         card, directions = card_for(self.at_once), self.weights.size
-        most = max(1, int(SHARE * card.free_bytes) // (8 * 4 * self.layout.steps * COLUMNS))
+        most = max(1, int(SHARE * card.free_bytes) // (8 * self.layout.kept(self.at_once)))
         return directions if directions <= most else max(1, most // card.processors * card.processors or most)
 
 
@@ -439,35 +505,33 @@ class CardSweep:
     def __call__(self) -> None:
         """Compute the sums."""
         card, layout, sent, take = self.card, self.layout, self.domain.sent, self.card.workspace.take
-        sizes, table, directions, weights = (sent[name] for name in ("sizes", "table", "directions", "weights"))
-        tiles = (layout.steps, -(-layout.columns // 128))
+        about = tuple(sent[name] for name in ("sizes", "table", "places"))
+        sizes, table, places = about
         # One row more than there are steps: a thread reads ahead.
         given, added = take("given", 8 * (layout.steps + 1) * COLUMNS), take("added", 8 * layout.steps * COLUMNS)
-        out = take("out", self.blocks * 4 * layout.steps * COLUMNS)
         planes = self.blocks * layout.bases * 4 * layout.nz * self.speeds
         low_x, low_y = take("low_x", planes * layout.ny), take("low_y", planes * layout.nx)
         between = take("between", self.blocks * 2 * layout.nz * layout.nx * self.speeds)
         moments, *unknowns = self._in
         found, *sums = self._out
         card.clear(self._found)
-        card.launch("deal", tiles, 128, (sizes, table, np.float64(self.domain.delta), moments, given))
-        fresh, every = 1, self.domain.weights.size
+        card.clear(added[: 8 * layout.steps * COLUMNS])
+        tiles = (layout.steps, -(-COLUMNS // 128))
+        card.launch("deal", tiles, 128, (*about, np.float64(self.domain.delta), moments, given))
+        every = self.domain.weights.size
         for constants in self.domain.constants:
             card.constants(constants)
             for first in range(0, every, self.blocks):
-                blocks = min(self.blocks, every - first)
                 card.launch(
-                    "sweep", (blocks,), layout.threads,
-                    (sizes, np.int32(first), table, sent["lags"], *(sent[f"cut_{axis}"] for axis in "xyz"), directions,
-                     weights, given, *unknowns[:4], sent["cover_y"], sent["cover_x"], *unknowns[4:], *self.scalars,
-                     low_x, low_y, between, out, *sums),
+                    "sweep", (min(self.blocks, every - first),), layout.threads,
+                    (sizes, np.int32(card.set), np.int32(first), table, sent["lags"], places,
+                     *(sent[f"cut_{axis}"] for axis in "xyz"), sent["directions"], sent["weights"], given,
+                     *unknowns[:4], sent["cover_y"], sent["cover_x"], *unknowns[4:], *self.scalars,
+                     low_x, low_y, between, added, *sums),
                     self.shared,
                 )  # fmt: skip
-                card.launch("add", tiles, 128, (sizes, table, np.int32(blocks), np.int32(first), np.int32(fresh),
-                                                directions, weights, out, added))  # fmt: skip
-                fresh = 0
         cells = layout.nx * layout.ny * layout.nz
-        card.launch("collect", (-(-cells // 128),), 128, (sizes, table, added, found))
+        card.launch("collect", (-(-cells // 128),), 128, (*about, added, found))
 
     def fetch(self) -> list[Floats]:
         """Copy the sums back."""

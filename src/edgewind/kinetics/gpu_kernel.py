@@ -1,28 +1,35 @@
-r"""The transport sweep of a rotor on a GPU: a block of threads for a direction, a thread for each column of cells.
+"""The transport sweep of a rotor on a GPU: a block of threads for a direction, a thread for two columns of cells.
 
 The scheme is that of the sweep on processors. A block takes the columns of a strip, all of x and some rows of y, and
-each thread marches up its column, with the face between its cells in registers for all speeds at once; faces across x
-and y pass to the neighbours through shared memory, one step later. So a column starts when its neighbours towards the
-flow have done one cell, and after its last cell the thread goes on with its column of the next strip, then of the next
-signs of x and y, without waiting for the others: all threads are busy but at the first and last steps. Along z
-the way in and the way out again, mirrored in the plane of symmetry, count as one column of twice the length.
+each thread marches up its columns, with the face between its cells in registers for all speeds at once, and the one
+between its two columns, the second of which is a step behind; other faces across x and y pass to the neighbours
+through shared memory, one step later. So a column starts when its neighbours towards the flow have done one cell, and
+after its last cell the thread goes on with its column of the next strip, then of the next signs of x and y, without
+waiting for the others: all threads are busy but at the first and last steps. Along z the way in and the way out again,
+mirrored in the plane of symmetry, count as one column of twice the length.
+
+Threads are numbered along the front of the flow. Those of a warp are then at about the same depth and begin their next
+columns together: numbered row by row, in two thirds of the steps all of a warp waited while one thread did that.
 
 Further threads stand for what bounds the strip: one for each row sets what enters at the near end of x and takes what
 leaves at the far end, one for each column of y likewise. Columns outside a round chamber are walls to their neighbours.
 
 The moments are laid out by step and thread, so that neighbouring threads read neighbouring numbers, and so are the
-four sums over the speeds, \Sum w h s^n for n = 0 to 3, which are all of the distribution that leaves a block. A second
-kernel adds the directions up and a third returns to the order of the cells. The order of every sum is fixed, but for
-those over walls. An update takes 23 instructions of the unit for doubles, of 62 in all, and moves 18 bytes through the
-card's cache, 6 of them from and to its memory.
+sums, to which every direction adds its own: in an order that differs from run to run, and with it the last digits. A
+second kernel returns to the order of the cells. An update takes 46 instructions, 20 of them of the unit for doubles,
+and moves 16 bytes through the card's second cache.
 """
 
 from __future__ import annotations
 
-# Most threads of a block: each may then hold 128 registers of the 65 536.
-THREADS = 512
+# Columns of a thread, one behind the other along y.
+TALL = 2
+# Most threads of a block: each may then hold 168 registers of the 65 536.
+THREADS = 384
 # Columns of a strip at most; the moments and the sums of a step lie so far apart.
-COLUMNS = 416
+COLUMNS = 576
+# Threads of Python that may sweep side by side.
+SETS = 64
 # Steps whose faces a block keeps.
 SLOTS = 3
 SOURCE = r"""
@@ -31,22 +38,26 @@ enum { NOTHING = -1, PLANE = -2 };
 enum { OUTSIDE, GAS, PAD };
 enum { MIRRORED, QUARTER, HALF };
 
-// Of each speed s: 1/s, s, s^2, delta/s, w, w s, w s^2, w s^3, s^2 - 2.
-__constant__ double C[9][SPEEDS];
-#define INV(q) C[0][q]
-#define S1(q) C[1][q]
-#define S2(q) C[2][q]
-#define RATE(q) C[3][q]
-#define W(n, q) C[4 + (n)][q]
-#define WALL(q) C[8][q]
+// Of each speed s: 1/s, s, s^2, delta/s, w, w s, w s^2, w s^3, s^2 - 2. Threads of Python that sweep side by side have
+// a set each: they share one module.
+__constant__ double C[SETS][9][SPEEDS];
+#define INV(q) C[set][0][q]
+#define S1(q) C[set][1][q]
+#define S2(q) C[set][2][q]
+#define RATE(q) C[set][3][q]
+#define W(n, q) C[set][4 + (n)][q]
+#define WALL(q) C[set][8][q]
 // Components of the direction along x and y: the second base is the first one turned by a quarter.
 #define ALONG (base ? e1 : e0)
 #define ACROSS (base ? e0 : e1)
-// Doubles from face to face in shared memory: one more than are there, so that threads meet different banks.
-#define PITCH (SPEEDS + 1)
-#ifndef BATCH
-#define BATCH 2
-#endif
+// A face is kept as pairs of speeds; those of one pair stand side by side, so that threads meet different banks.
+#define CHUNKS (SPEEDS / 2)
+// Of a row of threads the row of columns in the order of a stage; and where in memory a column stands.
+#define ROW(place) ((place).strip * g.rows + jj + b)
+// Where in memory a thread's row stands among the COLUMNS.
+#define AT(thread, b) ((b) * (COLUMNS / TALL) + (thread))
+#define CELL_X(stage) ((stage) & 1 ? ii : g.nx - 1 - ii)
+#define CELL_Y(stage, row) ((stage) >> 1 ? (row) : g.ny - 1 - (row))
 #define EACH for (int q = 0; q < SPEEDS; q++)
 
 struct Shape {
@@ -55,12 +66,42 @@ struct Shape {
 
 // Warps go at their own pace: one begins a step once those that it takes faces from have ended the step before, and
 // those that take faces from it have read what it will write over. A lane watches one warp, `lag` steps behind; -1 is
-// none.
+// none. Each warp has four barriers, of which each step passes the next one: no warp is four steps ahead of another.
 struct Pace {
-  volatile int* ended;
+  unsigned long long* bars;
   int lag;
-  __device__ __forceinline__ Pace(int* ended, const int* __restrict__ lags)
-      : ended(ended), lag(lags[threadIdx.x]) {}
+#if __CUDA_ARCH__ >= 900
+  __device__ __forceinline__ unsigned place(int warp, int step) const {
+    return (unsigned)__cvta_generic_to_shared(bars) + 8 * (4 * warp + (step & 3));
+  }
+  __device__ __forceinline__ Pace(unsigned long long* bars, const int* __restrict__ lags)
+      : bars(bars), lag(lags[threadIdx.x]) {
+    if (threadIdx.x % 32 < 4)
+      asm volatile("mbarrier.init.shared::cta.b64 [%0], 1;" ::"r"(place(threadIdx.x / 32, threadIdx.x)) : "memory");
+  }
+  __device__ __forceinline__ void begin(int step) {
+    const int ended = step - 1 - lag;
+    int ready = lag < 0 || ended < 0;
+    const unsigned there = place(threadIdx.x % 32, ended);
+    do {
+      if (!ready)
+        asm volatile(
+            "{ .reg .pred p; mbarrier.try_wait.parity.shared::cta.b64 p, [%1], %2; selp.s32 %0, 1, 0, p; }"
+            : "=r"(ready) : "r"(there), "r"(ended >> 2 & 1) : "memory");
+    } while (!__all_sync(0xffffffffu, ready));
+    __syncwarp();
+  }
+  __device__ __forceinline__ void end(int step) {
+    __syncwarp();
+    if (threadIdx.x % 32 == 0)
+      asm volatile("mbarrier.arrive.shared::cta.b64 _, [%0];" ::"r"(place(threadIdx.x / 32, step)) : "memory");
+  }
+#else
+  volatile int* ended;
+  __device__ __forceinline__ Pace(unsigned long long* bars, const int* __restrict__ lags)
+      : bars(bars), lag(lags[threadIdx.x]), ended((int*)bars) {
+    if (threadIdx.x < 32) ended[threadIdx.x] = 0;
+  }
   __device__ __forceinline__ void begin(int step) {
     while (!__all_sync(0xffffffffu, lag < 0 || ended[threadIdx.x % 32] >= step - lag)) {
     }
@@ -71,6 +112,7 @@ struct Pace {
     __syncwarp();
     if (threadIdx.x % 32 == 0) ended[threadIdx.x / 32] = step + 1;
   }
+#endif
 };
 
 // Where in its work a thread is: pass (signs of x and y, and base), strip and cell along z, from -offset on.
@@ -109,24 +151,55 @@ __device__ __forceinline__ const int* about(const int* __restrict__ table, const
   return table + ((size_t)(stage * (g.ny + 2) + j + 1) * (g.nx + 2) + i + 1) * 5;
 }
 
-__device__ __forceinline__ void onto(double* wall, double area, const double* face, int stride) {
+__device__ __forceinline__ void read(double* face, const double2* from, int stride) {
+#pragma unroll
+  for (int n = 0; n < CHUNKS; n++) face[2 * n] = from[n * stride].x, face[2 * n + 1] = from[n * stride].y;
+}
+
+__device__ __forceinline__ void write(double2* to, int stride, const double* face) {
+#pragma unroll
+  for (int n = 0; n < CHUNKS; n++) to[n * stride] = {face[2 * n], face[2 * n + 1]};
+}
+
+__device__ __forceinline__ void copy(double* to, const double* face) {
+#pragma unroll
+  EACH to[q] = face[q];
+}
+
+// A number on its way into shared memory while the thread goes on, and the wait for what is on its way.
+__device__ __forceinline__ void order(double* to, const double* from) {
+#if __CUDA_ARCH__ >= 800
+  asm volatile("cp.async.ca.shared.global [%0], [%1], 8;" ::"r"((unsigned)__cvta_generic_to_shared(to)), "l"(from)
+               : "memory");
+#else
+  *to = *from;
+#endif
+}
+
+__device__ __forceinline__ void arrived() {
+#if __CUDA_ARCH__ >= 800
+  asm volatile("cp.async.wait_all;" ::: "memory");
+#endif
+}
+
+__device__ __forceinline__ void onto(int set, double* wall, double area, const double* face) {
   double v1 = 0, v3 = 0;
 #pragma unroll
   EACH {
-    const double f = face[q * stride];
+    const double f = face[q];
     v1 = fma(W(1, q), f, v1), v3 = fma(W(3, q), f, v3);
   }
   atomicAdd(wall, area * v1), atomicAdd(wall + 1, area * v3);
 }
 
-__device__ __forceinline__ void from(double* face, int stride, double nu, double tau) {
+__device__ __forceinline__ void from(int set, double* face, double nu, double tau) {
 #pragma unroll
-  EACH face[q * stride] = fma(tau, WALL(q), nu);
+  EACH face[q] = fma(tau, WALL(q), nu);
 }
 
 // What enters through one face of a vane's plane, and what fell on it.
 __device__ __forceinline__ void through(
-    double* face, int stride, const double* own, const double* other, double sign, double normal, double tangent,
+    int set, double* face, const double* own, const double* other, double sign, double normal, double tangent,
     double weight, double* vane, double cover, double alpha, double nu, double tau, double push) {
   double v1 = 0, v2 = 0, v3 = 0;
   const double moved = 2.0 * push * normal;
@@ -135,7 +208,7 @@ __device__ __forceinline__ void through(
     const double mine = own[q], m = moved * S1(q);
     v1 = fma(W(1, q), mine, v1), v2 = fma(W(2, q), mine, v2), v3 = fma(W(3, q), mine, v3);
     const double wall = alpha * (fma(tau, WALL(q), nu) + m) + (1.0 - alpha) * (mine + 2.0 * m);
-    face[q * stride] = cover * wall + (1.0 - cover) * sign * other[q];
+    face[q] = cover * wall + (1.0 - cover) * sign * other[q];
   }
   v1 *= weight, v2 *= 2.0 * weight * normal, v3 *= weight;
   atomicAdd(vane, normal * v1), atomicAdd(vane + 1, normal * v2);
@@ -143,129 +216,171 @@ __device__ __forceinline__ void through(
 }
 
 extern "C" __global__ void __launch_bounds__(THREADS, 1) sweep(
-    const int* __restrict__ sizes, int first, const int* __restrict__ table, const int* __restrict__ lags,
-    in cut_x, in cut_y, in cut_z, in directions, in weights, in given,
+    const int* __restrict__ sizes, int set, int first, const int* __restrict__ table, const int* __restrict__ lags,
+    const int* __restrict__ places, in cut_x, in cut_y, in cut_z, in directions, in weights, in given,
     in nu_side, in nu_top, in nu_y, in nu_x, in cover_y, in cover_x, in alpha_y, in tau_y, in push_y, in push_x,
     double parity_x, double parity_y, double alpha_x, double tau_x, double room_tau,
     double* low_x, double* low_y, double* between, double* out, double* side, double* top, double* vane_y,
     double* vane_x) {
-  extern __shared__ double shared[];
+  extern __shared__ __align__(16) double shared[];
   Shape g;
   g.nx = sizes[0], g.ny = sizes[1], g.nz = sizes[2], g.rows = sizes[3], g.strips = sizes[4], g.period = sizes[5];
   g.length = sizes[6], g.passes = sizes[7], g.turn = sizes[8] - 1, g.steps = sizes[9], g.columns = sizes[10];
   g.link = sizes[11];
-  const int slots_x = (g.nx + 1) * g.rows, slots_y = g.nx * (g.rows + 1);
+  // Faces by step (of each SLOTS), row of a thread, pair of speeds, and the thread that takes it or the bound behind.
+  const int pairs = g.nx * (g.rows / TALL), wide_faces = pairs + g.rows / TALL, deep_faces = pairs + g.nx;
+  const int slot_x = TALL * CHUNKS * wide_faces, slot_y = CHUNKS * deep_faces;
   const int block = blockIdx.x, tid = threadIdx.x, d = first + block;
-  // Faces by step (of each SLOTS), place and speed: across x a row starts with what enters, across y a first row.
-  double* SX = shared;
-  double* SY = shared + SLOTS * PITCH * slots_x;
+  double2* SX = (double2*)shared;
+  double2* SY = SX + SLOTS * slot_x;
   const double e0 = directions[3 * d], e1 = directions[3 * d + 1], e2 = directions[3 * d + 2];
   const double weight = weights[d];
 
   // Of the grid: two over the widths, the widths, and whether there is gas.
-  double *near_x = SY + SLOTS * PITCH * slots_y, *near_y = near_x + g.nx, *near_z = near_y + g.ny;
-  double *wide_x = near_z + g.nz, *wide_y = wide_x + g.nx;
-  int* ended = (int*)(wide_y + g.ny);
-  unsigned char* full = (unsigned char*)(ended + 32);
-  if (tid < 32) ended[tid] = 0;
+  double *near_x = (double*)(SY + SLOTS * slot_y), *near_y = near_x + g.nx, *near_z = near_y + g.ny;
+  double *wide_x = near_z + g.nz, *wide_y = wide_x + g.nx, *tops = wide_y + g.ny;
+  unsigned long long* bars = (unsigned long long*)(tops + TALL * pairs);
+  // What is beyond the ends of x and of y, by stage.
+  int *end_x = (int*)(bars + 4 * (THREADS / 32)), *end_y = end_x + 8 * g.ny;
+  unsigned char* full = (unsigned char*)(end_y + 8 * g.nx);
   for (int n = tid; n < g.nx; n += blockDim.x) near_x[n] = cut_x[n], wide_x[n] = 2.0 / cut_x[n];
   for (int n = tid; n < g.ny; n += blockDim.x) near_y[n] = cut_y[n], wide_y[n] = 2.0 / cut_y[n];
   for (int n = tid; n < g.nz; n += blockDim.x) near_z[n] = cut_z[n];
+  for (int n = tid; n < 4 * g.ny; n += blockDim.x) {
+    end_x[2 * n] = about(table, g, n / g.ny, g.nx, n % g.ny)[1];
+    end_x[2 * n + 1] = about(table, g, n / g.ny, -1, n % g.ny)[3];
+  }
+  for (int n = tid; n < 4 * g.nx; n += blockDim.x) {
+    end_y[2 * n] = about(table, g, n / g.nx, n % g.nx, g.ny)[2];
+    end_y[2 * n + 1] = about(table, g, n / g.nx, n % g.nx, -1)[4];
+  }
   // The last stage has the order of memory.
   for (int n = tid; n < g.nx * g.ny; n += blockDim.x) full[n] = *about(table, g, 3, n / g.ny, n % g.ny);
-  Pace pace(ended, lags);
+  Pace pace(bars, lags);
   __syncthreads();
 
   if (tid < g.columns) {
-    const int ii = tid % g.nx, jj = tid / g.nx;
-    Place at = {0, 0, -(ii + jj + 1) - 1};
-    double z[SPEEDS], ax = 0, by = 0, c[8];
-    const double* m = given + tid;
-    double* sums = out + (size_t)block * g.steps * 4 * COLUMNS + tid;
-    int kind = OUTSIDE, stage = 0, base = 0, row = 0;
-    double above = jj < g.ny && jj < g.rows ? nu_top[(g.nx - 1 - ii) * g.ny + g.ny - 1 - jj] : 0.0;
+    // A thread has TALL columns, one behind the other in y, each a step later: faces between them stay in registers.
+    const bool real = tid < pairs;
+    const int ii = places[4 * tid], jj = TALL * places[4 * tid + 1], to_x = places[4 * tid + 2] - tid;
+    const int to_y = places[4 * tid + 3] - tid, wall_top = (g.nx - 1 - ii) * g.ny + g.ny - 1;
+    const double w0 = weight * e0, w1 = weight * e1, w2 = weight * e2;
+    Place at[TALL];
+    double z[TALL][SPEEDS], between_y[TALL][SPEEDS], ax[TALL], by[TALL];
+    double2 c[TALL][4];
+    const double2* m = (const double2*)given + tid;
+    double* sums = out + tid;
+    int kind[TALL];
     // Faces at this step, at the next one and at the one after it.
-    double *xs = SX + (jj * (g.nx + 1) + ii) * PITCH, *ys = SY + (jj * g.nx + ii) * PITCH;
-    double *next_x = xs + slots_x * PITCH, *next_y = ys + slots_y * PITCH;
-    double *then_x = next_x + slots_x * PITCH, *then_y = next_y + slots_y * PITCH;
-    const int up = g.nx * PITCH;
+    double2 *xs = SX + tid, *next_x = xs + slot_x, *then_x = next_x + slot_x;
+    double2 *ys = SY + tid, *next_y = ys + slot_y, *then_y = next_y + slot_y;
 #pragma unroll
-    for (int n = 0; n < 8; n++) c[n] = m[n * COLUMNS];
+    for (int b = 0; b < TALL; b++) {
+      // Threads without a column never begin one.
+      at[b] = {0, 0, real ? -(ii + jj + b + 1) - 1 : -(1 << 30)};
+      kind[b] = OUTSIDE, ax[b] = 0, by[b] = 0;
+      if (real && jj + b < g.ny) order(tops + b * pairs + tid, nu_top + wall_top - jj - b);
 #pragma unroll
-    EACH z[q] = 0;
+      for (int n = 0; n < 4; n++) c[b][n] = m[AT(0, b) + n * COLUMNS];
+#pragma unroll
+      EACH z[b][q] = 0, between_y[b][q] = 0;
+    }
     for (int t = 0; t < g.steps; t++) {
-      double later[8];
-      m += 8 * COLUMNS;
+      m += 4 * COLUMNS;
 #pragma unroll
-      for (int n = 0; n < 8; n++) later[n] = m[n * COLUMNS];
-      if (at.next(g)) {
-        // What goes through the top of the last column, then the next one.
-        if (kind == GAS) {
-          const int i = stage & 1 ? ii : g.nx - 1 - ii, j = stage >> 1 ? row : g.ny - 1 - row;
-          onto(top + (i * g.ny + j) * 2, e2 * weight, z, 1);
-        }
-        kind = PAD, row = at.strip * g.rows + jj, stage = at.stage(g), base = at.base(g);
-        if (row < g.ny && at.pass < g.passes && jj < g.rows) {
-          const int i = stage & 1 ? ii : g.nx - 1 - ii, j = stage >> 1 ? row : g.ny - 1 - row;
-          kind = full[i * g.ny + j];
-          ax = ALONG * near_x[i], by = ACROSS * near_y[j];
+      for (int b = 0; b < TALL; b++) {
+        const Place before = at[b];
+        if (at[b].next(g)) {
+          // What goes through the top of the last column, then the next one.
+          if (kind[b] == GAS) {
+            const int stage = before.stage(g), column = CELL_X(stage) * g.ny + CELL_Y(stage, ROW(before));
+            onto(set, top + column * 2, e2 * weight, z[b]);
+          }
+          const int row = ROW(at[b]), base = at[b].base(g);
+          double* coming = tops + b * pairs + tid;
+          arrived();
+          const double above = *coming;
+          kind[b] = PAD;
+          if (row < g.ny && at[b].pass < g.passes) {
+            const int stage = at[b].stage(g), i = CELL_X(stage), j = CELL_Y(stage, row);
+            kind[b] = full[i * g.ny + j];
+            ax[b] = ALONG * near_x[i], by[b] = ACROSS * near_y[j];
 #pragma unroll
-          EACH z[q] = fma(room_tau, WALL(q), above);
+            EACH z[b][q] = fma(room_tau, WALL(q), above);
+          }
+          // What the top sends into the column after this one.
+          Place then = at[b];
+          if (++then.strip == g.strips) then.strip = 0, then.pass++;
+          const int after = ROW(then), stage = then.stage(g);
+          if (after < g.ny && then.pass < g.passes) order(coming, nu_top + CELL_X(stage) * g.ny + CELL_Y(stage, after));
         }
-        // What the top sends into the column after this one.
-        Place then = at;
-        if (++then.strip == g.strips) then.strip = 0, then.pass++;
-        const int after = then.strip * g.rows + jj, next_stage = then.stage(g);
-        if (after < g.ny && then.pass < g.passes && jj < g.rows)
-          above = nu_top[(next_stage & 1 ? ii : g.nx - 1 - ii) * g.ny + (next_stage >> 1 ? after : g.ny - 1 - after)];
       }
       pace.begin(t);
-      if ((unsigned)at.kk < 2u * g.nz) {
-        if (kind == GAS) {
-          const double cz = e2 * near_z[at.depth(g)], abc = ax + by + cz;
-          const double gg = c[5] * ALONG + c[6] * ACROSS + c[7] * e2, a1 = c[1] * ALONG + c[2] * ACROSS + c[3] * e2;
-          double s0 = 0, s1 = 0, s2 = 0, s3 = 0;
-          // Some speeds at once: what is read comes before what is written, so that their chains overlap.
+      // The last row first: it takes what the one before it left a step ago.
 #pragma unroll
-          for (int first = 0; first < SPEEDS; first += BATCH) {
-            double x[BATCH], y[BATCH], h[BATCH];
+      for (int b = TALL - 1; b >= 0; b--) {
+        const int base = at[b].base(g);
+        const double c0 = c[b][0].x, c4 = c[b][0].y;
+        const double a1 = c[b][1].x * ALONG + c[b][2].x * ACROSS + c[b][3].x * e2;
+        const double gg = c[b][1].y * ALONG + c[b][2].y * ACROSS + c[b][3].y * e2;
+        const double2* x_in = xs + b * CHUNKS * wide_faces;
+        double2* x_out = next_x + b * CHUNKS * wide_faces + to_x;
+        double2* y_out = next_y + to_y;
+        if ((unsigned)at[b].kk < 2u * g.nz) {
+          if (kind[b] == GAS) {
+            const double cz = e2 * near_z[at[b].depth(g)], abc = ax[b] + by[b] + cz;
+            double s0 = 0, s1 = 0, s2 = 0, s3 = 0;
+            // All speeds at once, and what is read before what is written, so that their chains overlap.
+            double x[SPEEDS], y[SPEEDS], h[SPEEDS];
+            read(x, x_in, wide_faces);
+            if (b == 0) read(y, ys, deep_faces);
+            else copy(y, between_y[b ? b - 1 : 0]);
 #pragma unroll
-            for (int n = 0; n < BATCH; n++) x[n] = xs[first + n], y[n] = ys[first + n];
-#pragma unroll
-            for (int n = 0; n < BATCH; n++) {
-              const int q = first + n;
-              h[n] = fma(INV(q), c[0], fma(S1(q), c[4], fma(S2(q), gg, a1)));
-              h[n] = fma(cz, z[q], fma(by, y[n], fma(ax, x[n], h[n]))) * reciprocal(RATE(q) + abc);
+            EACH {
+              h[q] = fma(INV(q), c0, fma(S1(q), c4, fma(S2(q), gg, a1)));
+              h[q] = fma(cz, z[b][q], fma(by[b], y[q], fma(ax[b], x[q], h[q]))) * reciprocal(RATE(q) + abc);
             }
 #pragma unroll
-            for (int n = 0; n < BATCH; n++) {
-              const int q = first + n;
-              next_x[PITCH + q] = fma(2.0, h[n], -x[n]);
-              next_y[up + q] = fma(2.0, h[n], -y[n]);
-              z[q] = fma(2.0, h[n], -z[q]);
-              s0 = fma(W(0, q), h[n], s0), s1 = fma(W(1, q), h[n], s1);
-              s2 = fma(W(2, q), h[n], s2), s3 = fma(W(3, q), h[n], s3);
+            EACH {
+              x[q] = fma(2.0, h[q], -x[q]), y[q] = fma(2.0, h[q], -y[q]), z[b][q] = fma(2.0, h[q], -z[b][q]);
+              s0 = fma(W(0, q), h[q], s0), s1 = fma(W(1, q), h[q], s1);
+              s2 = fma(W(2, q), h[q], s2), s3 = fma(W(3, q), h[q], s3);
             }
+            write(x_out, wide_faces, x);
+            if (b == TALL - 1) write(y_out, deep_faces, y);
+            else copy(between_y[b], y);
+            const int stage = at[b].stage(g);
+            double ex = base ? w1 : w0, ey = base ? w0 : w1;
+            ex = stage & 1 ? ex : -ex, ey = stage >> 1 ? ey : -ey;
+            const double ez = at[b].way(g) ? w2 : -w2, heat = fma(-2.5, s1, s3);
+            double* sum = sums + AT(0, b);
+            atomicAdd(sum, weight * s0), atomicAdd(sum + COLUMNS, ex * s1), atomicAdd(sum + 2 * COLUMNS, ey * s1);
+            atomicAdd(sum + 3 * COLUMNS, ez * s1), atomicAdd(sum + 4 * COLUMNS, weight * fma(-1.5, s0, s2));
+            atomicAdd(sum + 5 * COLUMNS, ex * heat), atomicAdd(sum + 6 * COLUMNS, ey * heat);
+            atomicAdd(sum + 7 * COLUMNS, ez * heat);
+          } else {
+            double x[SPEEDS], y[SPEEDS];
+            if (b == 0) read(y, ys, deep_faces);
+            else copy(y, between_y[b ? b - 1 : 0]);
+            if (kind[b] == OUTSIDE) {
+              const int stage = at[b].stage(g), row = ROW(at[b]), k = at[b].depth(g);
+              const int* mine = about(table, g, stage, ii, row);
+              const double wide = wide_y[CELL_Y(stage, row)];
+              read(x, x_in, wide_faces);
+              if (mine[1] >= 0) onto(set, side + (mine[1] * g.nz + k) * 2, ALONG * weight * wide, x);
+              if (mine[2] >= 0) onto(set, side + (mine[2] * g.nz + k) * 2, ACROSS * weight * wide_x[CELL_X(stage)], y);
+              if (mine[3] >= 0) from(set, x, nu_side[mine[3] * g.nz + k], room_tau), write(x_out, wide_faces, x);
+              if (mine[4] >= 0) from(set, y, nu_side[mine[4] * g.nz + k], room_tau);
+            }
+            if (b == TALL - 1) write(y_out, deep_faces, y);
+            else copy(between_y[b], y);
           }
-          sums[0] = s0, sums[COLUMNS] = s1, sums[2 * COLUMNS] = s2, sums[3 * COLUMNS] = s3;
-        } else if (kind == PAD) {
-          if (jj < g.rows) {
-#pragma unroll
-            EACH next_y[up + q] = ys[q];
-          }
-        } else {
-          const int i = stage & 1 ? ii : g.nx - 1 - ii, j = stage >> 1 ? row : g.ny - 1 - row, k = at.depth(g);
-          const int* mine = about(table, g, stage, ii, row);
-          if (mine[1] >= 0) onto(side + (mine[1] * g.nz + k) * 2, ALONG * weight * wide_y[j], xs, 1);
-          if (mine[2] >= 0) onto(side + (mine[2] * g.nz + k) * 2, ACROSS * weight * wide_x[i], ys, 1);
-          if (mine[3] >= 0) from(next_x + PITCH, 1, nu_side[mine[3] * g.nz + k], room_tau);
-          if (mine[4] >= 0) from(next_y + up, 1, nu_side[mine[4] * g.nz + k], room_tau);
         }
-      }
-      sums += 4 * COLUMNS;
 #pragma unroll
-      for (int n = 0; n < 8; n++) c[n] = later[n];
-      double* swap = xs;
+        for (int n = 0; n < 4; n++) c[b][n] = m[AT(0, b) + n * COLUMNS];
+      }
+      sums += 8 * COLUMNS;
+      double2* swap = xs;
       xs = next_x, next_x = then_x, then_x = swap, swap = ys, ys = next_y, next_y = then_y, then_y = swap;
       pace.end(t);
     }
@@ -279,7 +394,7 @@ extern "C" __global__ void __launch_bounds__(THREADS, 1) sweep(
   // All threads of a warp take the same branch: they meet at its barrier.
   const int bounds_x = (g.rows + 31) / 32 * 32;
   if (ghost < bounds_x) {
-    const int jj = ghost;
+    const int jj = ghost, b = jj % TALL, near = places[4 * g.columns + jj / TALL];
     const bool real = jj < g.rows;
     Place in = {0, 0, -jj - 1}, leave = {0, 0, -(g.nx + jj + 1) - 1};
     int takes = NOTHING, sends = NOTHING;
@@ -287,37 +402,55 @@ extern "C" __global__ void __launch_bounds__(THREADS, 1) sweep(
     for (int t = 0; t < g.steps; t++) {
       const int next = now == SLOTS - 1 ? 0 : now + 1;
       if (leave.next(g) && leave.pass < g.passes && leave.strip * g.rows + jj < g.ny)
-        takes = about(table, g, leave.stage(g), g.nx, leave.strip * g.rows + jj)[1];
+        takes = end_x[2 * (leave.stage(g) * g.ny + leave.strip * g.rows + jj)];
       if (in.next(g) && in.pass < g.passes && in.strip * g.rows + jj < g.ny)
-        sends = about(table, g, in.stage(g), -1, in.strip * g.rows + jj)[3];
+        sends = end_x[2 * (in.stage(g) * g.ny + in.strip * g.rows + jj) + 1];
+      // What enters is read ahead where the same thread wrote it, in an earlier pass.
+      double own[SPEEDS], cover = 0, nu = 0, push = 0;
+      const int row_in = in.strip * g.rows + jj, stage_in = in.stage(g), base_in = in.base(g), k_in = in.depth(g);
+      const int j_in = CELL_Y(stage_in, row_in), face = j_in * g.nz + k_in, away = stage_in >> 1;
+      const double* kept_in = lx + ((size_t)((base_in * 2 + away) * 2 + in.way(g)) * faces_x + face) * SPEEDS;
+      const bool enters = real && in.active(g) && row_in < g.ny;
+      if (enters && sends >= 0) nu = nu_side[sends * g.nz + k_in];
+      if (enters && sends == PLANE) {
+        cover = cover_x[face], nu = nu_x[face], push = push_x[j_in];
+        if (g.link == MIRRORED) {
+          copy(own, kept_in);
+        }
+      }
       pace.begin(t);
       int row = leave.strip * g.rows + jj;
       if (real && leave.active(g) && row < g.ny) {
         const int stage = leave.stage(g), base = leave.base(g), j = stage >> 1 ? row : g.ny - 1 - row;
         const int k = leave.depth(g);
-        const double* xs = SX + (now * slots_x + jj * (g.nx + 1) + g.nx) * PITCH;
-        if (takes >= 0) onto(side + (takes * g.nz + k) * 2, ALONG * weight * wide_y[j], xs, 1);
+        double xs[SPEEDS];
+        read(xs, SX + now * slot_x + b * CHUNKS * wide_faces + pairs + jj / TALL, wide_faces);
+        if (takes >= 0) onto(set, side + (takes * g.nz + k) * 2, ALONG * weight * wide_y[j], xs);
         if (takes == PLANE) {
           const int kind = (base * 2 + (stage >> 1)) * 2 + leave.way(g);
           double* kept = lx + ((size_t)kind * faces_x + j * g.nz + k) * SPEEDS;
-#pragma unroll
-          EACH kept[q] = xs[q];
+          copy(kept, xs);
         }
       }
-      row = in.strip * g.rows + jj;
-      if (real && in.active(g) && row < g.ny) {
-        const int stage = in.stage(g), base = in.base(g), j = stage >> 1 ? row : g.ny - 1 - row;
-        const int k = in.depth(g), away = stage >> 1, way = in.way(g);
-        double* to_x = SX + (next * slots_x + jj * (g.nx + 1)) * PITCH;
-        if (sends >= 0) from(to_x, 1, nu_side[sends * g.nz + k], room_tau);
+      if (enters) {
+        const int base = base_in;
+        double entering[SPEEDS];
+        if (sends >= 0) from(set, entering, nu, room_tau);
         if (sends == PLANE) {
-          const int face = j * g.nz + k;
-          const double* own = lx + ((size_t)((base * 2 + away) * 2 + way) * faces_x + face) * SPEEDS;
-          const double* other = g.link == QUARTER
-              ? ly + ((size_t)(((1 - base) * 2 + away) * 2 + way) * faces_y + face) * SPEEDS : own;
-          through(to_x, 1, own, other, parity_x, ALONG, away ? ACROSS : -ACROSS, weight,
-                  vane_x + face * 4, cover_x[face], alpha_x, nu_x[face], tau_x, push_x[j]);
+          double other[SPEEDS];
+          if (g.link == MIRRORED) {
+            copy(other, own);
+          } else {
+            const double* elsewhere = kept_in;
+            if (g.link == QUARTER)
+              elsewhere = ly + ((size_t)(((1 - base) * 2 + away) * 2 + in.way(g)) * faces_y + face) * SPEEDS;
+#pragma unroll
+            EACH own[q] = kept_in[q], other[q] = elsewhere[q];
+          }
+          through(set, entering, own, other, parity_x, ALONG, away ? ACROSS : -ACROSS, weight, vane_x + face * 4, cover,
+                  alpha_x, nu, tau_x, push);
         }
+        if (sends != NOTHING) write(SX + next * slot_x + b * CHUNKS * wide_faces + near, wide_faces, entering);
       }
       now = next;
       pace.end(t);
@@ -325,6 +458,7 @@ extern "C" __global__ void __launch_bounds__(THREADS, 1) sweep(
   } else {
     const int ii = ghost - bounds_x;
     const bool real = ii < g.nx;
+    const int near = real ? places[4 * g.columns + g.rows / TALL + ii] : 0;
     Place in = {0, 0, -ii - 1}, leave = {0, 0, -(ii + g.rows + 1) - 1};
     double* kept_between = between + ((size_t)block * g.nx + ii) * SPEEDS;
     const size_t step_between = (size_t)gridDim.x * g.nx * SPEEDS;
@@ -332,56 +466,64 @@ extern "C" __global__ void __launch_bounds__(THREADS, 1) sweep(
     int now = 0;
     for (int t = 0; t < g.steps; t++) {
       const int next = now == SLOTS - 1 ? 0 : now + 1;
-      if (leave.next(g) && leave.pass < g.passes && real) takes = about(table, g, leave.stage(g), ii, g.ny)[2];
-      if (in.next(g) && in.pass < g.passes && real) sends = about(table, g, in.stage(g), ii, -1)[4];
-      double coming[SPEEDS];
-      if (real && in.active(g) && in.strip > 0) {
-        const double* kept = kept_between + in.kk * step_between;
-#pragma unroll
-        EACH coming[q] = kept[q];
+      if (leave.next(g) && leave.pass < g.passes && real) takes = end_y[2 * (leave.stage(g) * g.nx + ii)];
+      if (in.next(g) && in.pass < g.passes && real) sends = end_y[2 * (in.stage(g) * g.nx + ii) + 1];
+      double own[SPEEDS], cover = 0, nu = 0, push = 0, alpha = 0, tau = 0;
+      const int stage_in = in.stage(g), base_in = in.base(g), k_in = in.depth(g), way_in = in.way(g);
+      const int i_in = CELL_X(stage_in), face = i_in * g.nz + k_in, onward = stage_in & 1;
+      const double* kept_in = ly + ((size_t)((base_in * 2 + onward) * 2 + way_in) * faces_y + face) * SPEEDS;
+      const bool enters = real && in.active(g), follows = in.strip > 0;
+      if (enters && !follows && sends >= 0) nu = nu_side[sends * g.nz + k_in];
+      if (enters && !follows && sends == PLANE)
+        cover = cover_y[face], nu = nu_y[face], push = push_y[i_in], alpha = alpha_y[i_in], tau = tau_y[i_in];
+      if (enters && (follows || (sends == PLANE && g.link == MIRRORED))) {
+        const double* kept = follows ? kept_between + in.kk * step_between : kept_in;
+        copy(own, kept);
       }
       pace.begin(t);
       if (real && leave.active(g)) {
         const int stage = leave.stage(g), base = leave.base(g), i = stage & 1 ? ii : g.nx - 1 - ii;
         const int k = leave.depth(g);
-        const double* ys = SY + (now * slots_y + g.rows * g.nx + ii) * PITCH;
+        double ys[SPEEDS];
+        read(ys, SY + now * slot_y + pairs + ii, deep_faces);
         if (leave.strip < g.strips - 1) {
           double* kept = kept_between + leave.kk * step_between;
-#pragma unroll
-          EACH kept[q] = ys[q];
+          copy(kept, ys);
         } else {
-          if (takes >= 0) onto(side + (takes * g.nz + k) * 2, ACROSS * weight * wide_x[i], ys, 1);
+          if (takes >= 0) onto(set, side + (takes * g.nz + k) * 2, ACROSS * weight * wide_x[i], ys);
           if (takes == PLANE) {
             const int kind = (base * 2 + (stage & 1)) * 2 + leave.way(g);
             double* kept = ly + ((size_t)kind * faces_y + i * g.nz + k) * SPEEDS;
-#pragma unroll
-            EACH kept[q] = ys[q];
+            copy(kept, ys);
           }
         }
       }
-      if (real && in.active(g)) {
-        const int stage = in.stage(g), base = in.base(g), i = stage & 1 ? ii : g.nx - 1 - ii;
-        const int k = in.depth(g), onward = stage & 1, way = in.way(g);
-        double* to_y = SY + (next * slots_y + ii) * PITCH;
-        if (in.strip > 0) {
-#pragma unroll
-          EACH to_y[q] = coming[q];
-        } else {
-          if (sends >= 0) from(to_y, 1, nu_side[sends * g.nz + k], room_tau);
+      if (enters) {
+        const int base = base_in;
+        if (!follows) {
+          if (sends >= 0) from(set, own, nu, room_tau);
           if (sends == PLANE) {
-            const int face = i * g.nz + k;
-            const double* own = ly + ((size_t)((base * 2 + onward) * 2 + way) * faces_y + face) * SPEEDS;
-            const double* other = own;
-            if (g.link == QUARTER)
-              other = lx + ((size_t)(((1 - base) * 2 + onward) * 2 + way) * faces_x + face) * SPEEDS;
-            if (g.link == HALF) {
-              const int kind = (base * 2 + 1 - onward) * 2 + way;
-              other = ly + ((size_t)kind * faces_y + (g.nx - 1 - i) * g.nz + k) * SPEEDS;
+            double other[SPEEDS];
+            if (g.link == MIRRORED) {
+              copy(other, own);
+            } else {
+              const double* elsewhere = kept_in;
+              if (g.link == QUARTER)
+                elsewhere = lx + ((size_t)(((1 - base) * 2 + onward) * 2 + way_in) * faces_x + face) * SPEEDS;
+              if (g.link == HALF) {
+                const int kind = (base * 2 + 1 - onward) * 2 + way_in;
+                elsewhere = ly + ((size_t)kind * faces_y + (g.nx - 1 - i_in) * g.nz + k_in) * SPEEDS;
+              }
+#pragma unroll
+              EACH own[q] = kept_in[q], other[q] = elsewhere[q];
             }
-            through(to_y, 1, own, other, parity_y, ACROSS, onward ? ALONG : -ALONG, weight,
-                    vane_y + face * 4, cover_y[face], alpha_y[i], nu_y[face], tau_y[i], push_y[i]);
+            double entering[SPEEDS];
+            through(set, entering, own, other, parity_y, ACROSS, onward ? ALONG : -ALONG, weight, vane_y + face * 4,
+                    cover, alpha, nu, tau, push);
+            copy(own, entering);
           }
         }
+        if (follows || sends != NOTHING) write(SY + next * slot_y + near, deep_faces, own);
       }
       now = next;
       pace.end(t);
@@ -390,12 +532,15 @@ extern "C" __global__ void __launch_bounds__(THREADS, 1) sweep(
 }
 
 // The cell of a step and thread: its column and depth in the order of memory; false where the thread rests.
-__device__ __forceinline__ bool cell_of(const int* __restrict__ sizes, const int* __restrict__ table, int step,
-                                        int thread, int& stage, int& base, int& way, int& cell) {
+__device__ __forceinline__ bool cell_of(const int* __restrict__ sizes, const int* __restrict__ table,
+                                        const int* __restrict__ places, int step, int thread, int& stage, int& base,
+                                        int& way, int& cell) {
   const int nx = sizes[0], ny = sizes[1], nz = sizes[2], rows = sizes[3], strips = sizes[4], period = sizes[5];
   const int length = sizes[6], passes = sizes[7], bases = sizes[8];
-  const int ii = thread % nx, jj = thread / nx, since = step - (ii + jj + 1);
-  if (jj >= rows || since < 0 || since >= passes * length) return false;
+  const int row_of = thread / (COLUMNS / TALL), pair = thread % (COLUMNS / TALL);
+  if (pair >= nx * (rows / TALL)) return false;
+  const int ii = places[4 * pair], jj = TALL * places[4 * pair + 1] + row_of, since = step - (ii + jj + 1);
+  if (since < 0 || since >= passes * length) return false;
   const int pass = since / length, within = since % length;
   const int strip = within / period < strips ? within / period : strips - 1;
   const int kk = within - strip * period, row = strip * rows + jj;
@@ -408,50 +553,27 @@ __device__ __forceinline__ bool cell_of(const int* __restrict__ sizes, const int
 }
 
 // Moments in the order of the cells to that of the steps, with the signs of the direction and times delta.
-extern "C" __global__ void deal(const int* __restrict__ sizes, const int* __restrict__ table, double delta, in moments,
-                                double* given) {
+extern "C" __global__ void deal(const int* __restrict__ sizes, const int* __restrict__ table,
+                                const int* __restrict__ places, double delta, in moments, double* given) {
   const int thread = blockIdx.y * blockDim.x + threadIdx.x, step = blockIdx.x;
   int stage, base, way, cell;
-  if (thread >= COLUMNS || !cell_of(sizes, table, step, thread, stage, base, way, cell)) return;
+  if (thread >= COLUMNS || !cell_of(sizes, table, places, step, thread, stage, base, way, cell)) return;
   in m = moments + (size_t)cell * 8;
   const double sign[3] = {stage & 1 ? delta : -delta, stage >> 1 ? delta : -delta, way ? delta : -delta};
-  double* to = given + (size_t)step * 8 * COLUMNS + thread;
-  to[0] = delta * (m[0] - 1.5 * m[4]), to[4 * COLUMNS] = delta * m[4];
+  double2* to = (double2*)given + (size_t)step * 4 * COLUMNS + thread;
+  to[0] = {delta * (m[0] - 1.5 * m[4]), delta * m[4]};
   for (int n = 0; n < 3; n++) {
     const double heat = (4.0 / 15.0) * m[5 + n];
-    to[(1 + n) * COLUMNS] = sign[n] * (2.0 * m[1 + n] - 2.5 * heat);
-    to[(5 + n) * COLUMNS] = sign[n] * heat;
-  }
-}
-
-// The sums of the directions of one launch, added to those before, in the order of the steps.
-extern "C" __global__ void add(const int* __restrict__ sizes, const int* __restrict__ table, int blocks, int first,
-                               int fresh, in directions, in weights, in out, double* m) {
-  const int steps = sizes[9], thread = blockIdx.y * blockDim.x + threadIdx.x, step = blockIdx.x;
-  int stage, base, way, cell;
-  if (thread >= COLUMNS || !cell_of(sizes, table, step, thread, stage, base, way, cell)) return;
-  double a[8] = {0, 0, 0, 0, 0, 0, 0, 0};
-  for (int block = 0; block < blocks; block++) {
-    const double* e = directions + 3 * (first + block);
-    const double w = weights[first + block], ex = w * e[base], ey = w * e[1 - base], ez = w * e[2];
-    in sums = out + ((size_t)block * steps + step) * 4 * COLUMNS + thread;
-    const double v0 = sums[0], v1 = sums[COLUMNS], v2 = sums[2 * COLUMNS], heat = sums[3 * COLUMNS] - 2.5 * v1;
-    a[0] += w * v0, a[1] += ex * v1, a[2] += ey * v1, a[3] += ez * v1;
-    a[4] += w * (v2 - 1.5 * v0), a[5] += ex * heat, a[6] += ey * heat, a[7] += ez * heat;
-  }
-  const double x = stage & 1 ? 1.0 : -1.0, y = stage >> 1 ? 1.0 : -1.0, z = way ? 1.0 : -1.0;
-  const double sign[8] = {1.0, x, y, z, 1.0, x, y, z};
-  for (int q = 0; q < 8; q++) {
-    const size_t to = ((size_t)step * 8 + q) * COLUMNS + thread;
-    m[to] = (fresh ? 0.0 : m[to]) + sign[q] * a[q];
+    to[(1 + n) * COLUMNS] = {sign[n] * (2.0 * m[1 + n] - 2.5 * heat), sign[n] * heat};
   }
 }
 
 // The eight octants of every cell added up, in the order of the cells.
-extern "C" __global__ void collect(const int* __restrict__ sizes, const int* __restrict__ table, in m,
-                                   double* moments) {
+extern "C" __global__ void collect(const int* __restrict__ sizes, const int* __restrict__ table,
+                                   const int* __restrict__ places, in m, double* moments) {
   const int nx = sizes[0], ny = sizes[1], nz = sizes[2], rows = sizes[3], period = sizes[5], length = sizes[6];
-  const int passes = sizes[7], bases = sizes[8];
+  const int passes = sizes[7], bases = sizes[8], columns = sizes[10];
+  const int* threads = places + 4 * columns + rows / TALL + nx;
   const int cell = blockIdx.x * blockDim.x + threadIdx.x;
   if (cell >= nx * ny * nz) return;
   const int k = cell % nz, j = cell / nz % ny, i = cell / (nz * ny);
@@ -463,7 +585,7 @@ extern "C" __global__ void collect(const int* __restrict__ sizes, const int* __r
     for (int way = 0; way < 2; way++) {
       const int kk = way ? nz + k : nz - 1 - k;
       const size_t step = (size_t)pass * length + strip * period + kk + ii + jj + 1;
-      for (int q = 0; q < 8; q++) a[q] += m[(step * 8 + q) * COLUMNS + jj * nx + ii];
+      for (int q = 0; q < 8; q++) a[q] += m[(step * 8 + q) * COLUMNS + AT(threads[jj / TALL * nx + ii], jj % TALL)];
     }
   }
   for (int q = 0; q < 8; q++) moments[(size_t)cell * 8 + q] = a[q];

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import inspect
 import math
 import os
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor, as_completed
 from dataclasses import asdict, dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
+
+import numpy as np
 
 from edgewind.errors import InputError
 from edgewind.kinetics import store
@@ -31,7 +35,7 @@ from edgewind.kinetics.inputs import (
 from edgewind.kinetics.polyatomic import InternalEnergy
 from edgewind.kinetics.result import Response
 from edgewind.kinetics.room_operator import Walls
-from edgewind.kinetics.solve import Case, Resolution, Solution, solve
+from edgewind.kinetics.solve import Case, Resolution, Solution, one_blas_thread, solve
 
 Answer = TypeVar("Answer")
 
@@ -56,6 +60,8 @@ SCALE_OF = {
     "loss_cold": "loss_hot",
     "loss_force": "loss_hot",
 }
+# Knudsen numbers that are solved side by side with a GPU: more wait for each other, since Python runs one at a time.
+MOST_SIDE_BY_SIDE = 4
 DRIVES_SOLVED = ("faces", "both", "motion")
 
 
@@ -154,6 +160,34 @@ def respond(
         A shape, room, accommodation, Knudsen number or tolerance that is meaningless or cannot be resolved, or too
         little memory.
     """
+    case = _checked(shape, knudsen, aspect, thickness, room, position, accommodation, inner)
+    tolerance = check_tolerance(tolerance)
+    question = _question(case, tolerance)
+    folder = None if cache is False else store.default_folder() if cache is True else Path(cache)
+    if folder is not None and not fields:
+        found = store.fetch(folder, question)
+        if found is not None:
+            return Response.from_json(found)
+    _, operator_for = choose_device(device)
+    # Beside a card one processor is as fast as all.
+    threads = 1 if _goes_to_a_card(case, operator_for) else workers or os.cpu_count() or 1
+    answer = _refine(case, tolerance, threads, watch, operator_for)
+    if folder is not None and answer.reached:
+        store.keep_answer(folder, question, answer.to_json())
+    return answer
+
+
+def _checked(
+    shape: str,
+    knudsen: float,
+    aspect: float = 1.0,
+    thickness: float = 0.0,
+    room: float | Sequence[float] | Room = 4.0,
+    position: float = 0.5,
+    accommodation: Accommodation | Mapping[str, Accommodation] | Walls = 1.0,
+    inner: InternalEnergy | None = None,
+) -> Case:
+    """Return the case that `respond` is asked for, if it is one."""
     outline = check_shape(shape, aspect)
     case = Case(
         outline,
@@ -165,18 +199,13 @@ def respond(
     )
     check_thick_room(case.room, case.thickness)
     check_thin_vane(case.walls, case.inner, outline, case.thickness)
-    tolerance = check_tolerance(tolerance)
-    question = _question(case, tolerance)
-    folder = None if cache is False else store.default_folder() if cache is True else Path(cache)
-    if folder is not None and not fields:
-        found = store.fetch(folder, question)
-        if found is not None:
-            return Response.from_json(found)
-    _, operator_for = choose_device(device)
-    answer = _refine(case, tolerance, workers or os.cpu_count() or 1, watch, operator_for)
-    if folder is not None and answer.reached:
-        store.keep_answer(folder, question, answer.to_json())
-    return answer
+    return case
+
+
+def _goes_to_a_card(case: Case, operator_for: Callable[[Any], Any]) -> bool:
+    """Return whether a GPU sweeps this case."""
+    operator = case.operator(_first(case), 1.0 if case.symmetric else None, 1)
+    return operator_for(operator) is not operator
 
 
 def respond_to(question: Mapping[str, Any]) -> Response:
@@ -196,7 +225,10 @@ def respond_curve(
     watch: Callable[[int, SolveProgress], None] | None = None,
     **options: object,
 ) -> list[Response]:
-    """Compute a response curve, one Knudsen number after the other; results before an interruption stay cached.
+    """Compute a response curve; results before an interruption stay cached.
+
+    On the processors one Knudsen number is solved after the other, by all threads. With a GPU most of the time of a
+    solve is that of one processor, so that some are solved side by side.
 
     Parameters
     ----------
@@ -207,11 +239,41 @@ def respond_curve(
     progress : callable, optional
         Called with the number done, the total number and the last response.
     watch : callable, optional
-        Called after every sweep with the number of responses done and the progress of the next.
+        Called after every sweep with the number of responses done and the progress of the next; not if they are
+        solved side by side.
     **options
         As for `respond`.
     """
-    return along_knudsen(partial(respond, shape, **options), knudsen, progress, watch)  # type: ignore[arg-type]
+    answer_of: Callable[..., Response] = partial(respond, shape, **options)  # type: ignore[arg-type]
+    numbers = [check_knudsen(kn) for kn in knudsen]
+    threads = min(options.get("workers") or os.cpu_count() or 1, MOST_SIDE_BY_SIDE)  # type: ignore[call-overload]
+    where, operator_for = choose_device(str(options.get("device", "cpu")))
+    if where == "gpu" and threads > 1 and len(numbers) > 1:
+        names = set(options) & set(inspect.signature(_checked).parameters)
+        case = _checked(shape, numbers[0], **{name: options[name] for name in names})  # type: ignore[arg-type]
+        if _goes_to_a_card(case, operator_for):
+            return _side_by_side(answer_of, numbers, progress, threads)
+    return along_knudsen(answer_of, numbers, progress, watch)
+
+
+def _side_by_side(
+    answer_of: Callable[..., Response],
+    numbers: Sequence[float],
+    progress: Callable[[int, int, Response], None] | None,
+    threads: int,
+) -> list[Response]:
+    """Return the answer at each Knudsen number, so many at a time; dense gas, which takes longest, comes first."""
+    with one_blas_thread(), ThreadPoolExecutor(threads) as pool:
+        places = {pool.submit(answer_of, numbers[place]): place for place in np.argsort(numbers, kind="stable")}
+        try:
+            for done, future in enumerate(as_completed(places), 1):
+                answer = future.result()
+                if progress is not None:
+                    progress(done, len(numbers), answer)
+        except BaseException:
+            pool.shutdown(cancel_futures=True)
+            raise
+    return [future.result() for future in sorted(places, key=places.__getitem__)]
 
 
 def along_knudsen(
@@ -337,6 +399,7 @@ def _refine(
     """Refine until two levels agree to the tolerance, or report that they do not."""
     begun = time.perf_counter()
     resolution, before = _first(case), None
+    side_by_side = _goes_to_a_card(case, operator_for)
     solutions: dict[str, Solution] = {}
     cuts = case.shape.cuts_cells
     step = STEP_THICK if case.thickness else STEP
@@ -348,6 +411,7 @@ def _refine(
         found = solve(
             case, resolution, DRIVES_SOLVED, tolerance=tolerance, workers=workers,
             start=tuple(solutions.values()), progress=told, operator_for=operator_for,
+            side_by_side=side_by_side,
         )  # fmt: skip
         solutions = dict(zip(DRIVES_SOLVED, found, strict=True))
         raw = coefficients(solutions)

@@ -8,13 +8,12 @@ from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
-from threadpoolctl import threadpool_limits
 
 from edgewind.kinetics.fixed_point import fixed_point
 from edgewind.kinetics.levels import Level, ladder
 from edgewind.kinetics.rotor_grid import Rotor, RotorGrid, rotor_grid
 from edgewind.kinetics.rotor_operator import ROTOR_DRIVES, RotorDrive, RotorOperator, RotorVelocities, ThirdVelocities
-from edgewind.kinetics.solve import CONTINUAL, THICK, iteration_tolerance
+from edgewind.kinetics.solve import CONTINUAL, THICK, iteration_tolerance, one_blas_thread
 from edgewind.kinetics.walls import FaceLoads
 
 Floats = NDArray[np.float64]
@@ -206,7 +205,7 @@ def solve_rotor(
     """
     answers: list[RotorSolution] = []
     ladders: dict[float | None, tuple[RotorOperator, Level]] = {}
-    with threadpool_limits(1, user_api="blas"):
+    with one_blas_thread():
         for number, name in enumerate(drives):
             drive = ROTOR_DRIVES[name] if isinstance(name, str) else name
             key = drive.parity if case.mirrored else None

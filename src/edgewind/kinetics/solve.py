@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, field, replace
-from functools import partial
+from functools import cache, partial
 
 import numpy as np
 from numpy.typing import NDArray
-from threadpoolctl import threadpool_limits
+from threadpoolctl import ThreadpoolController
 
 from edgewind.kinetics.drives import DRIVES, Drive
 from edgewind.kinetics.fixed_point import fixed_point
@@ -30,6 +32,18 @@ CONTINUAL, THICK = 0.09, 0.03
 ROUGHLY_FORGOTTEN = 0.03
 # Called with the number of the drive and the share of its iteration that is done.
 Progress = Callable[[int, float], None]
+
+
+@cache
+def _libraries() -> ThreadpoolController:
+    # Looked for once: in several threads at a time the loader, asked for them, may wait for Python and Python for it.
+    return ThreadpoolController()
+
+
+def one_blas_thread() -> AbstractContextManager[object]:
+    """Return a context in which the linear algebra runs in one thread: more would only fight the kernels' own."""
+    context: AbstractContextManager[object] = _libraries().limit(limits=1, user_api="blas")
+    return context
 
 
 @dataclass(frozen=True)
@@ -266,6 +280,7 @@ def solve(
     start: Sequence[Solution] = (),
     progress: Progress | None = None,
     operator_for: Callable[[RoomOperator], RoomOperator] = lambda operator: operator,
+    side_by_side: bool = False,
 ) -> list[Solution]:
     """Solve a case for several drives at one resolution.
 
@@ -286,37 +301,37 @@ def solve(
         0 to 1.
     operator_for : callable, optional
         Takes an operator and returns an equivalent one on another device, such as a GPU.
+    side_by_side : bool
+        Whether drives of different parity are solved side by side, in a thread each, unless `progress` is given;
+        `workers` must then be 1.
     """
-    # Threads of the linear algebra would compete with those of the kernel: the dense systems are small.
-    with threadpool_limits(1, user_api="blas"):
-        return _solve(case, resolution, list(drives), tolerance, workers, start, progress, operator_for)
+    with one_blas_thread():
+        named = [DRIVES[name] if isinstance(name, str) else name for name in drives]
+        parities = [drive.parity if case.symmetric else None for drive in named]
+        ladders: dict[float | None, tuple[RoomOperator, Level]] = {}
+        answers: dict[int, Solution] = {}
 
+        def answer(numbers: Iterable[int]) -> None:
+            for number in numbers:
+                parity = parities[number]
+                if parity not in ladders:
+                    fine = operator_for(case.operator(resolution, parity, workers, 0.03 * tolerance))
+                    simpler = replace(case, walls=case.walls.as_maxwell)
+                    rough = operator_for(simpler.operator(resolution.rough(case.knudsen), parity, 1, ROUGHLY_FORGOTTEN))
+                    thick = case.knudsen < THICK and case.shape.name != "strip"
+                    ladders[parity] = fine, ladder(fine, rough, 12 if thick else 8, workers)
+                told = None if progress is None else partial(progress, number)
+                before = start[number] if start else None
+                residual = iteration_tolerance(tolerance, case.knudsen)
+                answers[number] = _answer(*ladders[parity], named[number], residual, before, told)
 
-def _solve(
-    case: Case,
-    resolution: Resolution,
-    drives: Sequence[str | Drive],
-    tolerance: float,
-    workers: int,
-    start: Sequence[Solution],
-    progress: Progress | None,
-    operator_for: Callable[[RoomOperator], RoomOperator],
-) -> list[Solution]:
-    answers: list[Solution] = []
-    ladders: dict[float | None, tuple[RoomOperator, Level]] = {}
-    for number, name in enumerate(drives):
-        drive = DRIVES[name] if isinstance(name, str) else name
-        key = drive.parity if case.symmetric else None
-        if key not in ladders:
-            fine = operator_for(case.operator(resolution, key, workers, 0.03 * tolerance))
-            simpler = replace(case, walls=case.walls.as_maxwell)
-            rough = operator_for(simpler.operator(resolution.rough(case.knudsen), key, 1, ROUGHLY_FORGOTTEN))
-            thick = case.knudsen < THICK and case.shape.name != "strip"
-            ladders[key] = fine, ladder(fine, rough, 12 if thick else 8, workers)
-        told = None if progress is None else partial(progress, number)
-        before = start[number] if start else None
-        answers.append(_answer(*ladders[key], drive, iteration_tolerance(tolerance, case.knudsen), before, told))
-    return answers
+        if side_by_side and progress is None:
+            alike = [[number for number, one in enumerate(parities) if one == parity] for parity in set(parities)]
+            with ThreadPoolExecutor(len(alike)) as pool:
+                list(pool.map(answer, alike))
+        else:
+            answer(range(len(named)))
+        return [answers[number] for number in range(len(named))]
 
 
 def _answer(
