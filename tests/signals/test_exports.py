@@ -50,6 +50,9 @@ READ_RIGHT: dict[str, str] = {
     "start and increment beside the first row": "X,CH1,Start,Increment\n"
     + rows(COUNT, V, ["-4.0e-03", *BLANK[1:]], ["5.0e-04", *BLANK[1:]]),
     "increment in a title": "X,CH1,t0 = -4e-3s,tInc = 5.0e-04\n" + rows(COUNT, V),
+    "two blocks beside each other with the same titles": "Model,M3014\nWaveform Type,ANALOG,,Waveform Type,DIGITAL\n"
+    "Sample Interval,5.0e-04,,Sample Interval,5.0e-04\nHorizontal Units,s,,Horizontal Units,s\nTIME,CH1,,TIME,D0\n"
+    + rows(T, V, BLANK, T, OTHER),
     "unit after in": "in s,C1 in V\n" + rows(T, V),
     "unit as title": "Second,Volt\n" + rows(T, V),
     "unit in brackets as title": "[s],CH1 [V]\n" + rows(T, V),

@@ -39,6 +39,14 @@ def test_hum_and_flicker_are_named(tmp_path: Path, order: int, what: str) -> Non
     assert not any("mains" in note for note in quiet.trace.notes)
 
 
+def test_a_weak_line_of_a_logic_output_is_not_taken_for_a_lamp() -> None:
+    """Edges that fall on samples leave lines of one part in ten thousand, here at 119.2 Hz."""
+    level = ((4 * 7.31 * 4e-4 * np.arange(5000)) % 1 < 0.3).astype(float)
+    assert find_flicker(level, 4e-4, None, 7.31) is not None, "the record holds such a line"
+    found = measure_trace(Trace(level, 4e-4), TachometerSection.model_validate({"marks": 4}))
+    assert not any("mains" in note for note in found.trace.notes), found.trace.notes
+
+
 def test_the_mains_set_a_clock_right_that_runs_wrong(tmp_path: Path) -> None:
     """A sound card 1.2 % off; the truth is 6.7 turns a second of the mains' time."""
     path = record(tmp_path, stretch=1.012)

@@ -26,7 +26,7 @@ def _no_stamps(row: int) -> str:
     return ""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class TraceColumn:
     """One column of numbers.
 
