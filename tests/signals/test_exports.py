@@ -186,6 +186,19 @@ READ_RIGHT |= {
     "twelve hours across noon": "Time,CH1 (V)\n"
     + each(lambda t, v: (f"11:59:{59.99 + t:07.4f} AM" if t < 0.0099 else f"12:00:{t - 0.01:07.4f} PM") + f",{v}"),
 }
+READ_RIGHT |= {
+    "the display in another unit than the column": "Sample Interval,CH1:0.0005\nHorizontal Units,us,,\n"
+    "Horizontal Scale,500.0,,\nSource,CH1\nSecond,Volt\n" + rows(T, V),
+    "a setting above the units": "Sample Rate,2000.0\nHorizontal Scale, 0.020\nSecond,Volt\n" + rows(T, V),
+    "a run before the titles": "Latest: Time (s),Latest: Potential (V)\n" + rows(T, V),
+    "a numbered run before the titles": "Run 2: Time (ms),Run 2: Potential (mV)\n"
+    + each(lambda t, v: f"{1e3 * t:.1f},{1e3 * v:.1f}"),
+    "a run behind the units": "Time (s) Run #1,Voltage (V) Run #1\n" + rows(T, V),
+    "numbers behind keys above words behind keys": '"Trace","CH1","CH2"\n"Points",40,40\n"VUnit","V","V"\n'
+    '"Rate",2000,2000\n"HResolution",5.0E-04,5.0E-04\n"HOffset",0.0,0.0\n"HUnit","s","s"\n"Day","3 May","3 May"\n'
+    + rows(BLANK, V, OTHER),
+    "a column that counts under a name of its own": "nr,time_s,CH1\n" + rows(COUNT, T, V),
+}
 HALF = PLAIN.index("\n", len(PLAIN) // 2) + 1
 for mark in ("#", "%", "//", ";;", "!", "*", "--", "REM"):
     READ_RIGHT |= {
@@ -373,6 +386,39 @@ def test_two_levels_written_where_they_change_are_held(tmp_path: Path) -> None:
     trace = read_trace(write(tmp_path, "Time [s],Channel 0\n" + rows(numbers(list(edges)), ["1", "0"] * 20)))
     assert np.mean(trace.voltage_v) == pytest.approx(0.8, abs=0.03)
     assert measure_file(tmp_path / "export.csv", Tachometry(1)).speed.speed_rad_s == pytest.approx(20 * np.pi, rel=1e-3)
+
+
+@pytest.mark.parametrize("header", ["", "; Sample rate: 100 MHz\n"])
+@pytest.mark.parametrize("share", [0.3, 0.45])
+def test_two_levels_in_turn_at_uneven_times_are_changes_and_no_samples(
+    tmp_path: Path, share: float, header: str
+) -> None:
+    """Pulses of 30 % of a period were once no signal, or drawn as slopes and doubted for the rate of the converter."""
+    edges = np.cumsum(np.tile([0.1 * share, 0.1 - 0.1 * share], 20))
+    path = write(tmp_path, header + "Time [s],Channel 0\n" + rows(numbers(list(edges)), ["0", "1"] * 20))
+    found = measure_file(path, Tachometry(1))
+    assert found.speed.speed_rad_s == pytest.approx(20 * np.pi, rel=1e-3) and not found.speed.flags
+    assert np.mean(found.trace.voltage_v) == pytest.approx(share, abs=0.03)
+
+
+@pytest.mark.parametrize(
+    ("titles", "channels"),
+    [
+        ("Horizontal Scale, 0.020\nSecond,Volt", ("Volt",)),
+        ("Run 2: Time (s),Run 2: Potential (V)", ("Run 2: Potential",)),
+        ("Time (s) Run #1,Voltage (V) Run #1", ("Voltage Run #1",)),
+        ("x-axis,1\nsecond,Volt", ("1",)),
+    ],
+)
+def test_a_channel_has_the_name_of_its_title(tmp_path: Path, titles: str, channels: tuple[str, ...]) -> None:
+    assert read_trace(write(tmp_path, f"{titles}\n" + rows(T, V))).channels == channels
+
+
+def test_a_text_of_another_ending_is_told_its_way_in(tmp_path: Path) -> None:
+    with pytest.raises(
+        InputError, match=r"'.log' is not a kind of file .* if it is text, give its name the ending .csv"
+    ):
+        read_trace(write(tmp_path, "time_s,CH1\n" + rows(T, V), "export.log"))
 
 
 @pytest.mark.parametrize(

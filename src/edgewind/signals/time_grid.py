@@ -12,6 +12,8 @@ FloatArray = NDArray[np.float64]
 
 EVEN = 0.1
 """Share of an interval by which times may stray from even ones and still count as even."""
+IN_TURN = 0.01
+"""Relative difference of the intervals from which on levels in turn are changes, not samples."""
 MOST_MISSING = 0.7
 LEAST_SEGMENT = 16
 """Samples of a segment; times that begin again sooner are a fault of the file."""
@@ -31,7 +33,7 @@ def even_grid(
     mean = float(seconds[-1] - seconds[0]) / (seconds.size - 1)
     stray = float(np.max(np.abs(seconds - seconds[0] - mean * np.arange(seconds.size)))) / mean
     typical = float(np.median(steps))
-    if stray >= EVEN and float(np.max(steps)) > 2.5 * float(np.min(steps)) and np.unique(voltage).size == 2:
+    if changes_only(seconds, voltage):
         return held(seconds, voltage, notes)
     few = stray >= EVEN and np.unique(np.round(steps / mean, 6)).size <= 3
     if stray < EVEN or (stray < 1.0 and float(np.max(steps)) < 2.1 * mean and few):
@@ -56,6 +58,20 @@ def even_grid(
     interval = float(seconds[-1] - seconds[0]) / (samples - 1)
     grid = seconds[0] + interval * np.arange(samples)
     return interval, np.interp(grid, seconds, voltage)
+
+
+def changes_only(seconds: FloatArray, voltage: FloatArray) -> bool:
+    """Return whether two levels were written only where they change: in turn, or at times too uneven for samples."""
+    if voltage.size < 3 or np.unique(voltage).size != 2:
+        return False
+    steps = np.diff(seconds)
+    mean = float(np.mean(steps))
+    if float(np.max(steps)) <= (1 + IN_TURN) * float(np.min(steps)):
+        return False
+    if np.all(np.diff(voltage) != 0):
+        return True
+    stray = float(np.max(np.abs(seconds - seconds[0] - mean * np.arange(seconds.size))))
+    return stray >= EVEN * mean and float(np.max(steps)) > 2.5 * float(np.min(steps))
 
 
 def held(seconds: FloatArray, voltage: FloatArray, notes: list[str]) -> tuple[float, FloatArray]:

@@ -12,7 +12,15 @@ from numpy.typing import NDArray
 
 from edgewind.errors import InputError
 from edgewind.signals.sound import SOUND_SUFFIXES, read_sound
-from edgewind.signals.time_grid import check_order, even_grid, first_segment, in_range, unrounded, without_missing
+from edgewind.signals.time_grid import (
+    changes_only,
+    check_order,
+    even_grid,
+    first_segment,
+    in_range,
+    unrounded,
+    without_missing,
+)
 from edgewind.signals.trace_arrays import ARRAY_SUFFIXES, read_arrays
 from edgewind.signals.trace_header import CHANNELS, INTERLEAVED, SECONDS, THINNED, TIME_CLUE
 from edgewind.signals.trace_roles import (
@@ -167,7 +175,7 @@ def read_table(path: str | PathLike[str], max_bytes: int = DEFAULT_MAX_BYTES) ->
         return replace(read_sound(path), coupled=True)
     raise InputError(
         f"'{Path(path).suffix}' is not a kind of file that traces are read from",
-        fix="use one of " + ", ".join(SUFFIXES),
+        fix="use one of " + ", ".join(SUFFIXES) + "; if it is text, give its name the ending .csv",
     )
 
 
@@ -354,8 +362,10 @@ def _on_times(
     seconds, voltage, rows = seconds[:length], voltage[:length], rows[:length]
     seconds, voltage, relative = unrounded(seconds, voltage, notes)
     check_order(seconds, time, table, rows)
+    changes = changes_only(seconds, voltage)
     interval, voltage = even_grid(seconds, voltage, notes, time.name)
-    flags = (*flags, *_contradiction(table, time, interval, interval_s, notes))
+    if not changes:  # whose times are not those of samples
+        flags = (*flags, *_contradiction(table, time, interval, interval_s, notes))
     return _Timed(interval, voltage, flags, relative)
 
 

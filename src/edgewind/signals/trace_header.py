@@ -18,6 +18,10 @@ UNIT_IN_NAME = re.compile(
     rf"|^(?:(?P<name3>.*?)\s+)?in\s+(?P<unit3>{UNITS})$"
     r"|^(?P<name2>.+)_(?P<unit2>s|ms|us|v|mv|V|mV)$"
 )
+UNIT_WITHIN = re.compile(rf"^(?P<name>[^\[(:=]+?)\s*[\[(](?P<unit>{UNITS})[\])]\s+(?P<run>[^\[(:=]+)$")
+"""A title with its unit before the name of a run: 'Time (s) Run 2'."""
+RUN_BEFORE = re.compile(rf"^[^:=\d]+(?:\s\d+)?:\s+[^\[(:=\d]+[\[(]{UNITS}[\])]$")
+"""A title behind the name of a run: 'Run 2: Time (s)'; not a key with its value."""
 UNIT_ALONE = re.compile(
     r"^[\[(]?\s*(s|ms|us|µs|μs|ns|sec|secs|seconds?|min|msec|v|mv|uv|µv|μv|nv|kv|volts?|millivolts?|a|ma|ua|µa|hz|khz|"
     r"mhz|dbv|dbm|db)\s*[\])]?$",
@@ -25,7 +29,7 @@ UNIT_ALONE = re.compile(
 )
 COUNT_NAME = re.compile(
     r"^\s*(index|idx|sequence|seq|samples?|samples?.?(no|number|index|count)\.?|points?|point.?(no|number)\.?|"
-    r"rows?|records?|counters?|counts?|#|n|no\.?|i|x|unnamed: ?\d+)\s*$",
+    r"rows?|records?|scans?|counters?|counts?|#|n|no\.?|nr\.?|i|x|unnamed: ?\d+)\s*$",
     re.I,
 )
 COMMENT_MARKS = "#%!;*/"
@@ -208,7 +212,9 @@ def read_header(
     )
     if interval is None:
         interval, interval_rows = _interval_in_lines(filled, decimal)
-    if interval is not None and not interval.sure and not interval.doubt and time_unit:
+    own = [SECONDS[title.unit.lower()] for title in titles if title.unit.lower() in SECONDS]
+    of_column = bool(time_unit) and all(unit == SECONDS[time_unit.lower()] for unit in own)  # not of the display alone
+    if interval is not None and not interval.sure and not interval.doubt and of_column:
         scale = 1.0 if interval.from_rate else SECONDS[time_unit.lower()]
         interval = replace(interval, seconds=interval.seconds * scale, sure=True)
     read = used | unit_rows | interval_rows
@@ -245,7 +251,7 @@ def _titles(rows: list[list[str]], decimal: str, fields: tuple[int, ...]) -> tup
         units = [cell.strip("[](){} ") for cell in cells]
         units = ["" if COUNT_NAME.match(unit) and not UNIT_ALONE.match(unit) else unit for unit in units]
         above = _cells(rows[last - 1], fields) if last else None
-        if above is None or not any(above) or any(re.search(r"[:=]", cell) for cell in above):
+        if above is None or not any(above) or any(_states(cell, decimal) for cell in above):
             counted = [bool(COUNT_NAME.match(cell)) for cell in cells]
             return tuple(
                 TraceHeading(cell if count else _only(cells, cell, field), unit, count or cells.count(cell) == 1)
@@ -258,6 +264,11 @@ def _titles(rows: list[list[str]], decimal: str, fields: tuple[int, ...]) -> tup
         }
     named = tuple(_title(cell, field, decimal) for cell, field in zip(cells, fields, strict=True))
     return (named, {last}) if any(title.named for title in named) else (blank, set())
+
+
+def _states(cell: str, decimal: str) -> bool:
+    """Return whether a cell above a unit states something, and so is no name: '0.02', 'Offset:1'; '2' may be a name."""
+    return bool(re.search(r"[:=]", cell)) or (_is_number(cell, decimal) and not cell.isdecimal())
 
 
 def _only(cells: list[str], cell: str, field: int) -> str:
@@ -282,19 +293,27 @@ def _are_units(cells: list[str]) -> bool:
 
 def _title(cell: str, field: int, decimal: str, numbers: bool = False) -> TraceHeading:
     """Return name and unit of a title; without one where the cell is a number or states something else."""
-    if (_is_number(cell, decimal) and not numbers) or re.search(
-        r"[:=]", re.sub(r"^unnamed: ?\d+$", "", cell, flags=re.I)
-    ):
+    states = bool(re.search(r"[:=]", re.sub(r"^unnamed: ?\d+$", "", cell, flags=re.I))) and not RUN_BEFORE.match(cell)
+    if (_is_number(cell, decimal) and not numbers) or states:
         cell = ""
     if INTERVAL.search(cell) or RATE.search(cell):
         cell = ""
-    parts = UNIT_IN_NAME.match(cell)
-    name, unit = cell, ""
-    if parts:
-        name = parts["name"] or parts["name2"] or parts["name3"] or ""
-        unit = parts["unit"] or parts["unit2"] or parts["unit3"] or ""
+    name, unit = _name_and_unit(cell)
     name = name.strip().removesuffix("()")
     return TraceHeading(name or str(field + 1), unit, bool(name))
+
+
+def _name_and_unit(title: str) -> tuple[str, str]:
+    """Return name and unit of a title; the latter empty where there is none."""
+    parts = UNIT_IN_NAME.match(title)
+    if parts:
+        return parts["name"] or parts["name2"] or parts["name3"] or "", parts["unit"] or parts["unit2"] or parts[
+            "unit3"
+        ]
+    within = UNIT_WITHIN.match(title)
+    if within and UNIT_ALONE.match(within["unit"]):
+        return f"{within['name']} {within['run']}", within["unit"]
+    return title, ""
 
 
 def _time_unit(rows: list[list[str]]) -> tuple[str, set[int]]:
@@ -395,11 +414,7 @@ def _number(text: str, decimal: str) -> tuple[float, str]:
 
 def names_time(title: str) -> bool:
     """Return whether a title, with or without a unit, is that of a column of times."""
-    parts = UNIT_IN_NAME.match(title)
-    name, unit = title, ""
-    if parts:
-        name = parts["name"] or parts["name2"] or parts["name3"] or ""
-        unit = parts["unit"] or parts["unit2"] or parts["unit3"] or ""
+    name, unit = _name_and_unit(title)
     if unit:
         return unit.lower() in SECONDS and (bool(TIME_NAME.match(name)) or not name.strip())
     found = TIME_AND_UNIT.match(name.strip())

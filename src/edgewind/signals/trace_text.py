@@ -476,7 +476,7 @@ def first_row(lines: list[str], dialect: Dialect) -> int:
         if is_layout(line) or line.lstrip().startswith("#"):
             continue
         if dialect.holds_row(line.split("#")[0]):
-            if candidate is not None:
+            if candidate is not None and not _stands_in_header(lines, candidate, dialect):
                 return candidate
             candidate = i
         elif candidate is not None:
@@ -487,6 +487,20 @@ def first_row(lines: list[str], dialect: Dialect) -> int:
     if candidate is None:
         raise _no_numbers(lines)
     return candidate
+
+
+def _stands_in_header(lines: list[str], place: int, dialect: Dialect) -> bool:
+    """Return whether a line of numbers behind a key belongs to a header, since lines of words behind keys follow it."""
+    if not dialect.fields[0]:
+        return False
+    for line in lines[place : place + PROBE]:
+        cells = dialect.split(line)
+        if not cells or not re.search("[A-Za-z]", cells[0]):
+            return False
+        beside = [cells[field] if field < len(cells) else "" for field in dialect.fields]
+        if all(cell and dialect.value(cell) is None for cell in beside):
+            return True
+    return False
 
 
 @dataclass(frozen=True)
