@@ -198,6 +198,8 @@ READ_RIGHT |= {
     '"Rate",2000,2000\n"HResolution",5.0E-04,5.0E-04\n"HOffset",0.0,0.0\n"HUnit","s","s"\n"Day","3 May","3 May"\n'
     + rows(BLANK, V, OTHER),
     "a column that counts under a name of its own": "nr,time_s,CH1\n" + rows(COUNT, T, V),
+    "a rule below the titles": "Scan number   time_s   CH1\n------------\n" + rows(COUNT, T, V, separator="\t"),
+    "a rate in brackets": "Sample rate : (2.0kS/s)\nindex,CH1_Voltage(V)\n" + rows(COUNT, V),
 }
 HALF = PLAIN.index("\n", len(PLAIN) // 2) + 1
 for mark in ("#", "%", "//", ";;", "!", "*", "--", "REM"):
@@ -292,6 +294,10 @@ REFUSED: dict[str, tuple[str, str]] = {
     "interleaved samples": (
         "Channels: 2, interleaved\nSample rate: 2 kHz\nCH1\n" + each(lambda t, v: f"{v:.4f}\n0.5"),
         "samples of several channels follow one another: 'Channels: 2, interleaved'",
+    ),
+    "words among the numbers": (
+        "Time,Gauge 1,Gauge 2,Units\n" + each(lambda t, v: f"2026-03-14 15:09:{26 + 100 * t:02.0f},Off,{v},volts"),
+        r"words stand before or between the numbers of a row, as in '2026-03-14 15:09:28,Off,0.1,volts'",
     ),
     "powers of ten with a cross": (
         "t_s;CH1\n" + each(lambda t, v: f"{1e4 * t:.2f}x10^-4;{v:.4f}"),
@@ -456,6 +462,21 @@ def test_the_channel_that_shows_the_rotor_is_used_and_a_doubtful_one_flagged(
     assert found.trace.channel == channel and found.speed.flags == flags
     assert found.speed.speed_rad_s == pytest.approx(12 * np.pi, rel=1e-3)
     assert any(note in said for said in found.trace.notes)
+
+
+def test_only_the_channels_that_show_a_rotor_are_said_to_agree(tmp_path: Path) -> None:
+    """A constant temperature beside two sensors was once listed as one that agrees."""
+    time = numbers([1e-3 * i for i in range(4000)])
+    one = pulses(6.0)
+    found = measure_file(write(tmp_path, "time_s,A,B,C\n" + rows(time, one, ["0.5"] * 4000, one)), Tachometry(1))
+    assert "the channels A, C agree: 'A' is used" in found.trace.notes
+
+
+def test_a_channel_behind_a_temperature_is_analysed_once(tmp_path: Path) -> None:
+    """It was once said to agree with itself."""
+    time = numbers([1e-3 * i for i in range(4000)])
+    path = write(tmp_path, "time_s,T (degC),A\n" + rows(time, ["26.2"] * 4000, pulses(6.0)))
+    assert "of the channels T, A only 'A' shows a rotor: it is used" in measure_file(path, Tachometry(1)).trace.notes
 
 
 def test_header_lines_that_were_not_used_are_named(tmp_path: Path) -> None:

@@ -366,6 +366,8 @@ def _in_table(table: Table, tachometer: Tachometry, name: str) -> TraceReading:
     else:
         several = [read(None)]
         for number in range(1, min(len(names), MOST_CHANNELS)):
+            if number == names.index(several[0].trace.channel):
+                continue
             try:
                 several.append(read(None, number))
             except InputError:
@@ -399,7 +401,8 @@ def _best_of(found: list[TraceReading], names: tuple[str, ...]) -> TraceReading:
         for one in turning[1:]
     )
     if apart <= 0:
-        return _with_note(best, f"the channels {listed} agree: '{best.trace.channel}' is used")
+        alike = ", ".join(one.trace.channel for one in turning)
+        return _with_note(best, f"the channels {alike} agree: '{best.trace.channel}' is used")
     told = ", ".join(f"{one.trace.channel} {speed:.4g} rad/s" for one, speed in zip(turning, speeds, strict=True))
     note = f"the channels show different speeds ({told}): state channel under [tachometer], or --channel"
     flags = (*best.speed.flags, "channel-assumed")

@@ -28,7 +28,7 @@ UNIT_ALONE = re.compile(
     re.I,
 )
 COUNT_NAME = re.compile(
-    r"^\s*(index|idx|sequence|seq|samples?|samples?.?(no|number|index|count)\.?|points?|point.?(no|number)\.?|"
+    r"^\s*(index|idx|sequence|seq|samples?|(samples?|scan).?(no|number|index|count)\.?|points?|point.?(no|number)\.?|"
     r"rows?|records?|scans?|counters?|counts?|#|n|no\.?|nr\.?|i|x|unnamed: ?\d+)\s*$",
     re.I,
 )
@@ -37,7 +37,9 @@ LAYOUT_ONLY = " \t;,\"'"
 
 GROUPED = r"[1-9]\d{0,2}(?:[,'’ \u00a0\u202f]\d{3})+(?![\d.,])"
 """A number with its thousands set apart."""
-QUANTITY = r"[\s\"'\])}:=,;]*(?:ch\w{1,3}:)?(?P<number>" + GROUPED + r"|[+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d+)?)"
+QUANTITY = (
+    r"[\s\"'\[({\])}:=,;]*(?:ch\w{1,3}:)?(?P<number>" + GROUPED + r"|[+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d+)?)"
+)
 BEHIND = r"[\s\"';,]*(?P<unit>[A-Za-zµμ/]*)"
 IN_BRACKETS = r"\s*(?:[\[({]\s*(?P<early>[A-Za-zµμ/]+)\s*[\])}])?"
 INTERVAL = re.compile(
@@ -201,10 +203,13 @@ def read_header(
     first_row : str
         The first row of numbers, which may hold the value of a titled increment.
     """
-    filled = [line for line in lines if not is_layout(line)]
+    filled = [line for line in lines if re.search(r"[^\W_]", line)]  # neither separators alone nor a rule
     rows = [split_row(line, separator) for line in filled]
     if rows and _lacks_title_of_names(rows[-1], split_row(first_row, separator), fields):
         rows[-1] = ["", *rows[-1]]
+    aligned = re.split(r"\s{2,}", rows[-1][0]) if rows and len(rows[-1]) == 1 < len(fields) else []  # by blanks alone
+    if len(aligned) == fields[-1] + 1:
+        rows[-1] = aligned
     titles, used = _titles(rows, decimal, fields)
     time_unit, unit_rows = _time_unit(rows)
     interval, interval_rows = _increment_under_title(
@@ -230,8 +235,8 @@ def _lacks_title_of_names(titles: list[str], first: list[str], fields: tuple[int
 
 
 def _is_rule(line: str) -> bool:
-    """Return whether a line only separates: '-----', '***End_of_Header***'."""
-    return not re.search(r"[A-Za-z0-9]", line) or bool(re.match(r"^\W*\*{3}.*\*{3}\W*$", line.strip(LAYOUT_ONLY)))
+    """Return whether a line of words only separates: '***End_of_Header***'."""
+    return bool(re.match(r"^\W*\*{3}.*\*{3}\W*$", line.strip(LAYOUT_ONLY)))
 
 
 def _is_number(cell: str, decimal: str) -> bool:

@@ -150,12 +150,16 @@ def read_text(content: bytes) -> Table:
 
 def _read_lines(lines: list[str], notes: tuple[str, ...]) -> Table:
     """Read columns of numbers from the lines of a text."""
+    written = lines
     stamped = replace_stamps(lines)
     if stamped is not None:
         lines = stamped.lines
         notes += stamped.notes
     lines, joined = join_decimal_commas(lines)
-    dialect, more = find_dialect(lines, stamped is not None)
+    found = find_dialect(lines, stamped is not None)
+    if found is None:
+        raise _no_numbers(written)
+    dialect, more = found
     start = first_row(lines, dialect)
     segments: tuple[str, ...] = ()
     end, footer = cut_footer(lines, start, dialect)
@@ -357,8 +361,11 @@ def decode(content: bytes) -> tuple[str, tuple[str, ...]]:
     return text.replace("\r\n", "\n").replace("\r", "\n"), notes
 
 
-def find_dialect(lines: list[str], stamped: bool = False) -> tuple[Dialect, tuple[str, ...]]:
-    """Find how the rows are written, from lines of the middle and the end, where headers do not reach."""
+def find_dialect(lines: list[str], stamped: bool = False) -> tuple[Dialect, tuple[str, ...]] | None:
+    """Find how the rows are written, from lines of the middle and the end, where headers do not reach.
+
+    None where no line holds numbers that follow one another.
+    """
     probe = _probe(lines)
     text = "\n".join(probe)
     quoted, tried = '"' in text or "'" in text, set()
@@ -375,7 +382,7 @@ def find_dialect(lines: list[str], stamped: bool = False) -> tuple[Dialect, tupl
         if counts and (best is None or counts[0] * len(counts[1]) > best[0] * best[1]):
             best = counts[0], len(counts[1]), replace(dialect, fields=counts[1])
     if best is None:
-        raise _no_numbers(lines)
+        return None
     dialect = best[2]
     if not stamped and dialect.separator == "," and dialect.decimal == "." and _is_decimal_comma(probe, dialect, lines):
         only = replace(dialect, separator=";", decimal=",", fields=(0,))
@@ -462,6 +469,14 @@ def _no_numbers(lines: list[str]) -> InputError:
     if not filled:
         return InputError("the file holds only blank lines", fix="export the trace again")
     text = _shown(lines[filled[-1]])
+    cells = [cell.strip(" \"'") for cell in re.split(r"[,;\t]", lines[filled[-1]])]
+    numbers = [i for i, cell in enumerate(cells) if IS_NUMBER.match(cell)]
+    if numbers and any(re.match(r"[^\W\d]", cell) for cell in cells[: numbers[-1]]):
+        return InputError(
+            f"words stand before or between the numbers of a row, as in {text}",
+            line=filled[-1] + 1,
+            fix="leave the columns of words out: export or keep those of time and voltage alone",
+        )
     return InputError(
         f"no row of numbers found; the last line is {text}",
         line=filled[-1] + 1,
