@@ -150,6 +150,7 @@ def test_an_excluded_reading_may_lack_its_numbers(write):
         ("gauge [V],speed\n1,1\n", 1, 2, "the title 'speed' has no unit; write it in brackets, such as 'speed [rpm]'"),
         ("gauge [V],speed [rpm],note [V]\n1,1,1\n", 1, 3, "'note' takes no unit"),
         ("gauge [V],spead [rpm]\n1,1\n", 1, 2, "unknown title 'spead'; did you mean 'speed'?"),
+        ("pressure (mbar),speed [rpm]\n1,1\n", 1, 1, "a unit stands in square brackets, 'pressure [unit]'"),
         ("gauge [V],speed [rpm\n1,1\n", 1, 2, "not a column title"),
         ("gauge [V],speed [rpm],gauge [mV]\n1,1,1\n", 1, 3, "the title 'gauge' is given twice"),
         ("speed [rpm]\n1\n", None, None, "no column holds a pressure; add 'gauge [V]'"),

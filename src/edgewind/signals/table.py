@@ -208,6 +208,8 @@ def _check_title(name: str, unit: str | None, titles: Mapping[str, Title]) -> No
     if name not in titles:
         near = difflib.get_close_matches(name, titles, n=1, cutoff=0.5)
         hint = f"did you mean '{near[0]}'? " if near else ""
+        if near and name.endswith(")"):
+            hint += f"a unit stands in square brackets, '{near[0]} [unit]'; "
         raise InputError(f"unknown title '{name}'", fix=f"{hint}known are {', '.join(titles)}")
     title = titles[name]
     if title.kind in (None, "number"):

@@ -256,7 +256,7 @@ def _titles(rows: list[list[str]], decimal: str, fields: tuple[int, ...]) -> tup
         units = [cell.strip("[](){} ") for cell in cells]
         units = ["" if COUNT_NAME.match(unit) and not UNIT_ALONE.match(unit) else unit for unit in units]
         above = _cells(rows[last - 1], fields) if last else None
-        if above is None or not any(above) or any(_states(cell, decimal) for cell in above):
+        if above is None or not any(above) or any(_is_setting(cell, decimal) for cell in above):
             counted = [bool(COUNT_NAME.match(cell)) for cell in cells]
             return tuple(
                 TraceHeading(cell if count else _only(cells, cell, field), unit, count or cells.count(cell) == 1)
@@ -271,8 +271,8 @@ def _titles(rows: list[list[str]], decimal: str, fields: tuple[int, ...]) -> tup
     return (named, {last}) if any(title.named for title in named) else (blank, set())
 
 
-def _states(cell: str, decimal: str) -> bool:
-    """Return whether a cell above a unit states something, and so is no name: '0.02', 'Offset:1'; '2' may be a name."""
+def _is_setting(cell: str, decimal: str) -> bool:
+    """Return whether a cell above a unit is a setting and no name: '0.02', 'Offset:1'; '2' may be a name."""
     return bool(re.search(r"[:=]", cell)) or (_is_number(cell, decimal) and not cell.isdecimal())
 
 
