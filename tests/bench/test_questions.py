@@ -19,7 +19,7 @@ ANSWERS = {
     "  known": ["1 %", "0.2 mm", "3 mm", ""],
     "Height": ["10.0 +/- 0.1 mm"],
     "Arm": ["", "18 mm"],
-    "Face that": ["grey", "bright"],
+    "Leading face": ["grey", "bright"],
     "The dark face": ["12", "1"],
     "The bright face": [""],
     "Bright face, absorptance": ["0.2"],

@@ -289,7 +289,7 @@ def test_a_recorder_that_was_killed_leaves_nothing_that_steers_the_next(begin, s
         while True:
             heard.next(5)
     for name in ("skip", "stop"):
-        with pytest.raises(RecorderNotFoundError, match="is not running any more, and nothing was done") as raised:
+        with pytest.raises(RecorderNotFoundError, match="has stopped, and nothing was done") as raised:
             found.command(name)
         assert "lamp and valve may still be on" in str(raised.value)
     assert recorders() == [] and not found.path.exists()

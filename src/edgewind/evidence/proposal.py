@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -23,6 +24,8 @@ _APART = 3.0
 _ROUNDS = 5
 # Steps for slopes; where a rotor stops or breaks away in a run is found to some digits only, which shorter ones meet.
 _STEP, _RUN_STEP = 1e-5, 1e-2
+# A place is not the top yet if a step gains more than this in ln(posterior); step for slopes, in standard deviations.
+_LEAST_GAIN, _SETTLING_STEP = 0.3, 0.1
 
 
 @dataclass(frozen=True, eq=False)
@@ -117,20 +120,16 @@ def find_mode(problem: Likelihood, *, seed: int, starts: int = 6, near: Sequence
         if len(modes) == _MOST or height < found[0][1] - _WITHIN:
             break
         if all(_distance(mode, place) > _APART for mode in modes):
-            modes.append(_mode_at(problem, shear, place))
+            mode = _mode_at(problem, shear, place)
+            if all(_distance(other, mode.centre) > _APART for other in modes):
+                modes.append(mode)
     return replace(modes[0], others=tuple(modes[1:]))
 
 
 def _climb(problem: Likelihood, shear: Shear, start: Array, *, runs: bool = True) -> tuple[Array, float]:
     """Return the maximum of the posterior reached from a start, and its height."""
-    size, log_posterior = start.size, posterior_of(problem, shear, runs=runs)
     step = _RUN_STEP if runs and problem.data.runs else _STEP
-
-    def with_slope(z: Array) -> tuple[float, Array]:
-        aside = step * np.eye(size)
-        rows = -log_posterior(np.concatenate([z[None, :], z + aside, z - aside]))
-        return float(rows[0]), np.asarray((rows[1 : size + 1] - rows[size + 1 :]) / (2 * step))
-
+    with_slope = _cost_with_slope(posterior_of(problem, shear, runs=runs), step)
     begun = shear.places(start[None])[0]
     # It ends where a step gains less than a millionth: what draws and evidence rest on is found anew from there. Twice
     # the usual number of steps are remembered, which takes half as many steps along a bent ridge. With runs a climb
@@ -140,6 +139,17 @@ def _climb(problem: Likelihood, shear: Shear, start: Array, *, runs: bool = True
         options |= {"ftol": 1e-6, "maxcor": 20}
     found = minimize(with_slope, begun, method="L-BFGS-B", jac=True, options=options)
     return shear.scores(found.x[None])[0], -float(found.fun)
+
+
+def _cost_with_slope(log_posterior: Callable[[Array], Array], step: float) -> Callable[[Array], tuple[float, Array]]:
+    """Return the function of a place that gives minus ln(posterior) and its slope, by central differences."""
+
+    def cost_with_slope(z: Array) -> tuple[float, Array]:
+        size, aside = z.size, step * np.eye(z.size)
+        rows = -log_posterior(np.concatenate([z[None, :], z + aside, z - aside]))
+        return float(rows[0]), np.asarray((rows[1 : size + 1] - rows[size + 1 :]) / (2 * step))
+
+    return cost_with_slope
 
 
 def _polished(problem: Likelihood, shear: Shear, start: Array) -> tuple[Array, float]:
@@ -167,16 +177,32 @@ def _distance(mode: Mode, place: Array) -> float:
 
 
 def _mode_at(problem: Likelihood, shear: Shear, centre: Array) -> Mode:
+    """Return the mode at the end of a climb; where that ended too early, as on a bent ridge, at the top near it.
+
+    In coordinates in which the curvature is one in every direction, a Newton step gains half the square of the slope
+    (Boyd and Vandenberghe, Convex Optimization, 2004, section 9.5.1).
+    """
     log_posterior = posterior_of(problem, shear)
-
-    def costs(z: Array) -> Array:
-        return -log_posterior(z)
-
     middle = shear.places(centre[None])[0]
-    root = _root_of_curvature(costs, middle)
-    least = float(costs(middle[None, :])[0])
+    for _ in range(_ROUNDS):
+        root = _root_of_curvature(lambda z: -log_posterior(z), middle)
+        around = _cost_with_slope(partial(_seen_around, log_posterior, middle, root), _SETTLING_STEP)
+        least, slope = around(np.zeros(middle.size))
+        if 0.5 * slope @ slope < _LEAST_GAIN:
+            break
+        found = minimize(around, np.zeros(middle.size), method="L-BFGS-B", jac=True, options={"maxiter": 100})
+        if least - found.fun < _LEAST_GAIN:
+            break
+        middle = middle + root @ found.x
+        centre = shear.scores(middle[None])[0]
+    height = float(log_posterior(middle[None, :])[0])
     # In scores the prior is a standard normal, whose constant cancels that of the Gaussian integral.
-    return Mode(centre, root, shear, -least + float(np.linalg.slogdet(root)[1]))
+    return Mode(centre, root, shear, height + float(np.linalg.slogdet(root)[1]))
+
+
+def _seen_around(log_posterior: Callable[[Array], Array], middle: Array, root: Array, steps: Array) -> Array:
+    """Return ln(posterior) at steps from a middle in units of a square root of a covariance, shape (k, d)."""
+    return log_posterior(middle + steps @ root.T)
 
 
 def _root_of_curvature(costs: Callable[[Array], Array], centre: Array) -> Array:
