@@ -23,6 +23,18 @@ def test_every_clock_waits_and_never_goes_back(clock: Clock) -> None:
     assert clock.wait(event, -1.0)
 
 
+def test_scaled_time_stands_still_in_a_pause_longer_than_the_gap(monkeypatch: pytest.MonkeyPatch) -> None:
+    now = 50.0
+    monkeypatch.setattr("time.monotonic", lambda: now)
+    clock = ScaledClock(100.0, longest_gap_s=0.5)
+    now = 50.4
+    assert clock.monotonic() == pytest.approx(40.0)
+    now = 60.4  # suspended
+    assert clock.monotonic() == pytest.approx(90.0)
+    now = 60.5
+    assert clock.monotonic() == pytest.approx(100.0)
+
+
 def test_simulated_time_passes_only_where_it_is_waited_for() -> None:
     clock = SimulatedClock(start=0.0)
     clock.sleep(3600.0)

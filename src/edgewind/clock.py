@@ -74,6 +74,9 @@ class ScaledClock:
     ----------
     speed_up : float
         Its seconds for each second of the machine.
+    longest_gap_s : float, optional
+        If the time is not read for longer than this, in seconds of the machine, the clock stands still for the rest of
+        that pause: a process that was suspended, or that is too slow for its clock, is not asked to catch up.
 
     Raises
     ------
@@ -81,13 +84,15 @@ class ScaledClock:
         A speed-up that is not above zero, or above :data:`FASTEST`.
     """
 
-    def __init__(self, speed_up: float = 1.0) -> None:
+    def __init__(self, speed_up: float = 1.0, longest_gap_s: float = math.inf) -> None:
         if not 0 < speed_up <= FASTEST:
             raise InputError(
                 f"speed-up must be above 0 and at most {FASTEST:g}, not {speed_up:g}", fix="write 1 for real time"
             )
-        self.speed_up = float(speed_up)
+        self.speed_up, self._longest_gap_s = float(speed_up), longest_gap_s
+        self._lock = threading.Lock()
         self._start, self._start_time = time.monotonic(), time.time()
+        self._read = self._start
 
     def time(self) -> float:
         """Return seconds since 1970-01-01 UTC."""
@@ -95,7 +100,11 @@ class ScaledClock:
 
     def monotonic(self) -> float:
         """Return seconds since it was made."""
-        return (time.monotonic() - self._start) * self.speed_up
+        with self._lock:
+            now = time.monotonic()
+            self._start += max(now - self._read - self._longest_gap_s, 0.0)
+            self._read = now
+            return (now - self._start) * self.speed_up
 
     def sleep(self, seconds: float) -> None:
         """Wait."""

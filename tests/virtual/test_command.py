@@ -18,7 +18,7 @@ from edgewind.bench.virtual import VirtualSection
 from edgewind.cli import main
 from edgewind.clock import SimulatedClock
 from edgewind.errors import InputError
-from edgewind.virtual import INSTRUMENTS, Apparatus, invented_bench, invented_text, write_folder
+from edgewind.virtual import INSTRUMENTS, Apparatus, clock_for, invented_bench, invented_text, write_folder
 
 COMMAND = [sys.executable, "-m", "edgewind", "bench"]
 PORTS = {role: 5000 + number for number, role in enumerate(INSTRUMENTS)}
@@ -86,6 +86,32 @@ def test_for_people_it_says_that_it_is_simulated_and_warns_where_the_network_is_
     process.terminate()
     _, err = process.communicate(timeout=120)
     assert "warning: open to the network of 0.0.0.0" in err
+
+
+def test_speed_up_is_reduced_to_what_the_machine_can_simulate(monkeypatch):
+    """A kernel that takes 10 ms for a simulated second allows 20 simulated seconds in a real second."""
+    now = 0.0
+
+    def catch_up(apparatus):
+        nonlocal now
+        now += 0.01 * apparatus.clock.monotonic()
+
+    monkeypatch.setattr(Apparatus, "catch_up", catch_up)
+    monkeypatch.setattr("time.perf_counter", lambda: now)
+    assert clock_for(invented_bench(), 300.0).speed_up == 20.0
+    assert clock_for(invented_bench(), 15.5).speed_up == 15.5
+
+
+def test_suspended_process_does_not_simulate_the_pause_when_it_goes_on(start):
+    process, said = start("--speed-up", "100")
+    with Link(said["ports"]["gauge"]) as client:
+        first = float(client.ask("SYST:TIME:TIM:COUN?"))
+        began = time.monotonic()
+        process.send_signal(signal.SIGSTOP)
+        time.sleep(3.0)
+        process.send_signal(signal.SIGCONT)
+        later, passed = float(client.ask("SYST:TIME:TIM:COUN?")), time.monotonic() - began
+        assert later - first <= 100 * (passed - 3.0 + 0.6)
 
 
 @pytest.mark.parametrize(

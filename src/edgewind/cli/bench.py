@@ -40,14 +40,19 @@ def bench(
 ) -> None:
     """Run a simulated bench that speaks SCPI over TCP; every reading is invented."""
     from edgewind.bench import BENCH_FILE, read_bench
-    from edgewind.clock import ScaledClock
-    from edgewind.virtual import Apparatus, check_host, invented_bench, invented_text, write_folder
+    from edgewind.virtual import Apparatus, check_host, clock_for, invented_bench, invented_text, write_folder
 
     address = check_host(host, open_to_network=open_to_network)
-    clock = ScaledClock(speed_up)
     file = None if path is None else path / BENCH_FILE if path.is_dir() else path
     described = invented_bench() if file is None else read_bench(file)
     text = invented_text() if file is None else file.read_text(encoding="utf-8-sig")
+    clock = clock_for(described, speed_up)
+    if clock.speed_up < speed_up:
+        print(
+            f"edgewind: a speed-up of {speed_up:g} is too high for this machine now; it is {clock.speed_up:g}",
+            file=sys.stderr,
+        )
+    speed_up = clock.speed_up
     if open_to_network:
         print(f"edgewind: warning: open to the network of {address}, without a password", file=sys.stderr)
 

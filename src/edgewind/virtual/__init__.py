@@ -5,7 +5,7 @@ from edgewind.virtual.folder import instruments_text, write_folder
 from edgewind.virtual.gauge_output import indicated_log_pressure, volts_from_pressure
 from edgewind.virtual.instruments import INSTRUMENTS, BenchInstrument
 from edgewind.virtual.invented import invented_bench, invented_text
-from edgewind.virtual.server import BenchServer, ServedBench, check_host, serve_bench
+from edgewind.virtual.server import BenchServer, ServedBench, check_host, clock_for, serve_bench
 
 __all__ = [
     "INSTRUMENTS",
@@ -15,6 +15,7 @@ __all__ = [
     "Hold",
     "ServedBench",
     "check_host",
+    "clock_for",
     "indicated_log_pressure",
     "instruments_text",
     "invented_bench",

@@ -43,7 +43,8 @@ def instruments_text(ports: Mapping[str, int], host: str = "127.0.0.1", unit: st
     """
 
     def of(role: str) -> dict[str, str]:
-        return {"resource": f"TCPIP::{host}::{ports[role]}::SOCKET", "errors": "SYSTem:ERRor?"}
+        # a late answer of a simulated instrument means only that this machine is busy
+        return {"resource": f"TCPIP::{host}::{ports[role]}::SOCKET", "errors": "SYSTem:ERRor?", "timeout": "30 s"}
 
     tables: dict[str, dict[str, str | bool]] = {
         "gauge": {

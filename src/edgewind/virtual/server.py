@@ -5,12 +5,14 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import ipaddress
+import math
+import time
 from collections.abc import AsyncIterator, Awaitable, Callable, Generator, Mapping
 from threading import Event, Thread
 from types import TracebackType
 
 from edgewind.bench import Bench
-from edgewind.clock import Clock, ScaledClock
+from edgewind.clock import Clock, ScaledClock, SimulatedClock
 from edgewind.errors import InputError
 from edgewind.virtual.apparatus import Apparatus
 from edgewind.virtual.instruments import INSTRUMENTS, BenchInstrument
@@ -23,6 +25,37 @@ _WAITING_MESSAGES = 1000
 _LONGEST_NAP_S, _SHORTEST_NAP_S, _TICK_S, _LONGEST_GOODBYE_S = 0.05, 0.002, 0.1, 0.5
 _Welcome = Callable[[asyncio.StreamReader, asyncio.StreamWriter], Awaitable[None]]
 _OVERRUN = b"\0overrun"
+_LONGEST_GAP_S = 0.5
+_MOST_SHARE, _MEASURED_S = 0.2, 20.0  # of one processor for the simulation; bench time of the measurement
+
+
+def clock_for(bench: Bench, speed_up: float) -> ScaledClock:
+    """Return a clock for a virtual bench, slower than wanted if this machine cannot simulate as fast.
+
+    Without Numba, or on a busy machine, the simulation itself takes time. If it fell behind its clock, every
+    instrument would answer late.
+
+    Parameters
+    ----------
+    bench : Bench
+        The apparatus.
+    speed_up : float
+        Wanted simulated time over real time.
+
+    Raises
+    ------
+    InputError
+        The speed-up is out of range.
+    """
+    wanted = ScaledClock(speed_up, _LONGEST_GAP_S)
+    trial = SimulatedClock()
+    apparatus = Apparatus(bench, trial)
+    apparatus.state()  # compiles
+    trial.advance(_MEASURED_S)
+    began = time.perf_counter()
+    apparatus.catch_up()
+    possible = _MOST_SHARE * _MEASURED_S / (time.perf_counter() - began)
+    return wanted if possible >= speed_up else ScaledClock(max(math.floor(possible), 1), _LONGEST_GAP_S)
 
 
 def check_host(host: str, *, open_to_network: bool = False) -> str:
@@ -334,5 +367,5 @@ def serve_bench(
     b'+2.500000000E+00\n'
     """
     of = invented_bench() if bench is None else bench
-    apparatus = Apparatus(of, ScaledClock(speed_up) if clock is None else clock)
+    apparatus = Apparatus(of, ScaledClock(speed_up, _LONGEST_GAP_S) if clock is None else clock)
     return ServedBench(apparatus, check_host(host), port, seed)
