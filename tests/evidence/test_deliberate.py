@@ -81,7 +81,7 @@ def test_the_reading_that_turned_back_in_the_cold_is_evidence_for_the_thermal_fo
     assert f"{DRAUGHT} and {PIVOT}" in test.why
     study = {claim.name: claim for claim in find(found).mechanisms}
     assert study[PIVOT].verdict == "ruled out"
-    assert "(chilled envelope in the dark) it would give" in study[PIVOT].why
+    assert "(chilled envelope in the dark, 1 Pa) it would give" in study[PIVOT].why
     assert study[THERMAL].verdict != "ruled out"
     assert "as thermal force of the gas" in study[THERMAL].why
     summary = study_summary([find(found)], None, None)
@@ -90,7 +90,7 @@ def test_the_reading_that_turned_back_in_the_cold_is_evidence_for_the_thermal_fo
     weights = judge_tests([test])
     assert weights.weightiest == 0
     assert weights.log_likelihood[PIVOT] < -5
-    assert "line 13 (chilled envelope in the dark)" in weights.why
+    assert "reading 12 (chilled envelope in the dark, 1 Pa)" in weights.why
 
 
 def test_a_reversal_that_was_seen_stands_in_the_answer_and_in_the_sentence_about_the_cold(folder):
@@ -105,10 +105,10 @@ def test_a_reversal_that_was_seen_stands_in_the_answer_and_in_the_sentence_about
     said = sentences_of(found.mechanisms, None, tests=found.tests, usual_face="bright").in_the_cold
     assert said.startswith(
         "In the dark under a chilled envelope it was seen to turn back: the dark face led at 12 rpm, where the bright "
-        "face leads under the lamp (line 13). If the gas drives it, that is because the dark side radiates more"
+        "face leads under the lamp (reading 12, 1 Pa). If the gas drives it, that is because the dark side radiates"
     )
     as_usual = sentences_of(found.mechanisms, None, tests=found.tests, usual_face="dark").in_the_cold
-    assert "it was not seen to turn back: the dark face led at 12 rpm (line 13)" in as_usual
+    assert "it was not seen to turn back: the dark face led at 12 rpm (reading 12, 1 Pa)" in as_usual
     unknown = sentences_of(found.mechanisms, None, tests=found.tests).in_the_cold
     assert unknown == "Which way it would turn in the cold is not known without a fit of the readings."
 

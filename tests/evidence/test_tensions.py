@@ -49,10 +49,10 @@ def test_marks_counted_wrong_show_against_typed_speeds():
     assert about(used) == ["typed speeds and traces"]
 
 
-def test_a_pressure_in_the_wrong_unit_is_named_by_its_line():
+def test_a_pressure_in_the_wrong_unit_is_named_by_its_number():
     used = readings(np.append(PRESSURE, 1333.0), np.append(SPEED, 9.0))
     (tension,) = tensions_of_readings(used)
-    assert tension.about == "a pressure far from all others" and "Line 14 has 1330 Pa" in tension.why
+    assert tension.about == "a pressure far from all others" and "Reading 13 has 1330 Pa" in tension.why
 
 
 @pytest.fixture
@@ -103,7 +103,7 @@ def test_a_pressure_far_outside_the_gauge_is_named(make_bench):
     pressure = np.concatenate([PRESSURE[:-1], [20 * high]])
     found = tensions_of_readings(readings(pressure, SPEED, gauge_v=np.nan), bench)
     assert "a pressure outside the range of the gauge" in [one.about for one in found]
-    assert "Line 13" in found[0].why
+    assert "Reading 12" in found[0].why
 
 
 @pytest.mark.parametrize(("factor", "words"), [(2.0, "twice"), (0.5, "half"), (4.0, "four times")])
@@ -112,6 +112,6 @@ def test_marks_counted_twice_or_half_are_asked_about(factor, words):
     speed[5] *= factor
     (tension,) = tensions_of_readings(readings(PRESSURE, speed))
     assert tension.about == "speeds at a whole factor from those beside them"
-    assert "Line 7" in tension.why and words in tension.why
+    assert "Reading 6" in tension.why and words in tension.why
     speed[5] = SPEED[5] * 1.4  # scatter is none
     assert about(readings(PRESSURE, speed)) == []

@@ -87,6 +87,6 @@ def _print_findings(found: Any) -> None:
         for line in explanation_lines(found.explanation):
             say(line)
     aside = experiment.readings[~experiment.readings["used"]]
-    for _, row in aside.iterrows():
-        other = found.other_use(int(row["line"]))
-        print(f"  line {row['line']}: {other}" if other else f"  set aside: line {row['line']}, {row['why_not']}")
+    for place, row in aside.iterrows():
+        other, number = found.other_use(int(row["line"])), int(place) + 1
+        print(f"  reading {number}: {other}" if other else f"  set aside: reading {number}, {row['why_not']}")

@@ -70,7 +70,8 @@ def deliberate_tests(
 
 def _of_readings(experiment: Experiment, known: TestBench) -> Iterator[DeliberateTest | None]:
     table = experiment.readings
-    for record in table[table["usable"] & (table["condition"] != "")].to_dict("records"):
+    chosen = (table["usable"] & (table["condition"] != "")).to_numpy(bool)
+    for place, record in zip(np.flatnonzero(chosen), table[chosen].to_dict("records"), strict=True):
         row = {str(name): value for name, value in record.items()}
         kind = kind_of(row, known.envelope_k, known.bench.light.arrangement)
         if kind == ANOTHER_CHANGE or (kind == "lamp off" and _slows(experiment, int(row["line"]))):
@@ -82,8 +83,9 @@ def _of_readings(experiment: Experiment, known: TestBench) -> Iterator[Deliberat
             continue
         samples, usual = speeds
         yield _judged(
-            kind, str(row["condition"]), (int(row["line"]),), float(row["pressure_pa"]), seen, samples, usual, known
-        )
+            kind, str(row["condition"]), int(place) + 1, int(row["line"]), float(row["pressure_pa"]), seen, samples,
+            usual, known,
+        )  # fmt: skip
 
 
 def _slows(experiment: Experiment, line: int) -> bool:
@@ -103,10 +105,10 @@ def _of_runs(experiment: Experiment, known: TestBench) -> Iterator[DeliberateTes
         pressure = float(row["pressure_pa"])
         if row["exclude"] or row["pressure_flag"] or not np.isfinite(pressure) or not one.changes:
             continue
-        yield _judged_run(one, row, pressure, known)
+        yield _judged_run(one, row, place + 1, pressure, known)
 
 
-def _judged_run(one: Run, row: Mapping[str, Any], pressure: float, known: TestBench) -> DeliberateTest:
+def _judged_run(one: Run, row: Mapping[str, Any], reading: int, pressure: float, known: TestBench) -> DeliberateTest:
     told = np.isfinite(one.speed_rad_s)
     time, speed = one.time_s[told], one.speed_rad_s[told]
     u = np.where(np.isfinite(one.speed_u_rad_s[told]), one.speed_u_rad_s[told], 0.0)
@@ -129,8 +131,8 @@ def _judged_run(one: Run, row: Mapping[str, Any], pressure: float, known: TestBe
     seen = Seen(speed_rad_s=float(speed[moment]), speed_u_rad_s=float(u[moment]), signed=one.signed)
     samples = {name: rows[:, moment] for name, rows in drawn.items()}
     return _judged(
-        kind_of_run(one, known.envelope_k), words_of(one), (int(row["line"]),), pressure, seen, samples, scale, known,
-        logs=logs, within_s=float(time[moment]), run=_bands(one, time, speed, u, drawn, known.level),
+        kind_of_run(one, known.envelope_k), words_of(one), reading, int(row["line"]), pressure, seen, samples, scale,
+        known, logs=logs, within_s=float(time[moment]), run=_bands(one, time, speed, u, drawn, known.level),
     )  # fmt: skip
 
 
@@ -152,7 +154,7 @@ def _telling(time: Array, speed: Array, drawn: Mapping[str, Array]) -> int:
 
 
 def _judged(
-    kind: str, condition: str, lines: tuple[int, ...], pressure: float, seen: Seen, samples: Mapping[str, Array],
+    kind: str, condition: str, reading: int, line: int, pressure: float, seen: Seen, samples: Mapping[str, Array],
     scale: float, known: TestBench, *, logs: Mapping[str, float] | None = None, within_s: float | None = None,
     run: RunBands | None = None,
 ) -> DeliberateTest:  # fmt: skip
@@ -171,8 +173,8 @@ def _judged(
     weights = {name: round(value - best, 3) for name, value in evidence.items()}
     why = _why(kind, seen, predicted, weights)
     return DeliberateTest(
-        kind=kind, condition=condition, lines=lines, pressure_pa=pressure, seen=seen, predicted=predicted,
-        log_evidence=weights, why=why, run=run,
+        kind=kind, condition=condition, reading=reading, lines=(line,), pressure_pa=pressure, seen=seen,
+        predicted=predicted, log_evidence=weights, why=why, run=run,
     )  # fmt: skip
 
 

@@ -72,6 +72,7 @@ class DeliberateTest(FrozenModel):
 
     kind: str = Field(description="The change, such as 'chilled envelope in the dark'.")
     condition: str = Field(description="The conditions in words.")
+    reading: int = Field(description="Number of the reading, counted from 1.")
     lines: tuple[int, ...] = Field(description="Lines of readings.csv.")
     pressure_pa: float = Field(description="Pressure, Pa.")
     seen: Seen = Field(description="The observation.")

@@ -39,7 +39,7 @@ def judge_tests(tests: Sequence[DeliberateTest]) -> TestWeights:
     spreads = [max(test.log_evidence.values()) - min(test.log_evidence.values()) for test in tests]
     most = int(np.argmax(spreads))
     against = tests[most].against
-    which = f"line {tests[most].lines[0]} ({tests[most].kind})"
+    which = _named(tests[most])
     if spreads[most] < 1:
         why = "No test made on purpose distinguishes between the mechanisms"
     elif against:
@@ -92,6 +92,10 @@ def judge_with_tests(
     return JudgedTests(tuple(_with_tests(claim, tests, weights) for claim in claims), tests, weights)
 
 
+def _named(test: DeliberateTest) -> str:
+    return f"reading {test.reading} ({test.kind}, {format_number(test.pressure_pa, 3)} Pa)"
+
+
 def _with_tests(claim: Claim, tests: Sequence[DeliberateTest], weights: TestWeights) -> Claim:
     if claim.name not in weights.log_likelihood:
         return claim
@@ -103,9 +107,9 @@ def _with_tests(claim: Claim, tests: Sequence[DeliberateTest], weights: TestWeig
         low, high = (RPM_PER_RAD_S * end for end in stated)
         states = f"it would give {format_interval(low, high)} rpm" if low or high else "the rotor would stand still"
         words = (
-            f"In the test of line {worst.lines[0]} ({worst.kind}) {states} and "
-            f"{format_number(RPM_PER_RAD_S * seen, 3)} rpm was observed; over {of_tests} ln(likelihood) is "
-            f"{format_number(-weight, 3)} below the best, so it is ruled out as the main drive."
+            f"In the test of {_named(worst)} {states} and {format_number(RPM_PER_RAD_S * seen, 3)} rpm was "
+            f"observed; over {of_tests} ln(likelihood) is {format_number(-weight, 3)} below the best, so it is ruled out as "
+            "the main drive."
         )
         return claim.model_copy(update={"verdict": "ruled out", "why": f"{words} {claim.why}"})
     if not weights.ruled_out or weight < -1 or not all(test.predicted[claim.name].agrees for test in tests):

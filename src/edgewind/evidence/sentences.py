@@ -138,7 +138,8 @@ def _cold_seen(claims: tuple[Claim, ...], tests: Sequence[DeliberateTest], usual
     if not seen:
         return ""
     speed, u, test = min(seen, key=lambda one: usual * one[0])
-    cold, place = "In the dark under a chilled envelope", f"line {test.lines[0]}"
+    cold = "In the dark under a chilled envelope"
+    place = f"reading {test.reading}, {format_number(test.pressure_pa, 3)} Pa"
     face, rpm = "bright" if speed > 0 else "dark", format_number(RPM_PER_RAD_S * abs(speed), 2)
     if not usual * speed < -2 * (u if np.isfinite(u) else 0.0):
         still = test.run is None and speed == 0

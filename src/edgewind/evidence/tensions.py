@@ -57,7 +57,8 @@ def tensions_of_readings(used: pd.DataFrame, bench: Bench | None = None) -> tupl
     Parameters
     ----------
     used : DataFrame
-        Readings at the usual conditions, with columns of :data:`edgewind.signals.columns.COLUMNS`.
+        Readings at the usual conditions, with columns of :data:`edgewind.signals.columns.COLUMNS` and their places
+        among all readings as index.
     bench : Bench, optional
         Its gauge determines which pressures may be volts or lie outside its range.
     """
@@ -139,10 +140,11 @@ def _runs(fitted: Fit) -> Iterator[Tension]:
     misfits = np.median(fitted.problem.run_misfits(values, deviations), axis=0)
     for run, misfit in zip(runs, misfits, strict=True):
         if misfit > RUN_MISFIT:
+            which = f"{run.kind} at {format_number(run.pressure_pa, 3)} Pa"
             yield Tension(
-                about=f"{run.kind} of line {run.line}",
+                about=which,
                 why=(
-                    f"The {run.kind} of line {run.line} contradicts the curve: its mean square misfit is "
+                    f"The {which} contradicts the curve: its mean square misfit is "
                     f"{format_number(float(misfit), 2)} times the expected one."
                 ),
                 resolve="Check when the lamp or the envelope was changed, and the temperature and pressure noted.",
@@ -229,10 +231,10 @@ def _lonely(used: pd.DataFrame) -> Iterator[Tension]:
             yield Tension(
                 about="a pressure far from all others",
                 why=(
-                    f"Line {int(row['line'])} has {format_number(float(row['pressure_pa']), 3)} Pa, a factor of "
-                    f"{format_number(float(np.exp(abs(one - next_one))), 2)} beyond the next reading."
+                    f"Reading {int(order.index[at.start]) + 1} has {format_number(float(row['pressure_pa']), 3)} Pa, "
+                    f"a factor of {format_number(float(np.exp(abs(one - next_one))), 2)} beyond the next reading."
                 ),
-                resolve="Check the unit and the digits of that line, and correct or exclude it.",
+                resolve="Check the unit and the digits of that reading, and correct or exclude it.",
             )
 
 
@@ -306,10 +308,10 @@ def _outside(used: pd.DataFrame, bench: Bench) -> Iterator[Tension]:
         yield Tension(
             about="a pressure outside the range of the gauge",
             why=(
-                f"Line {int(typed['line'].iloc[k])} has {format_number(float(pressure[k]), 3)} Pa, a factor of "
+                f"Reading {int(typed.index[k]) + 1} has {format_number(float(pressure[k]), 3)} Pa, a factor of "
                 f"{format_number(float(beyond[k]), 2)} outside the range of the gauge in bench.toml."
             ),
-            resolve="Check the unit of that line, and [gauge] in bench.toml.",
+            resolve="Check the unit of that reading, and [gauge] in bench.toml.",
         )
 
 
@@ -329,14 +331,17 @@ def _marks(used: pd.DataFrame) -> Iterator[Tension]:
         alike = abs(float(np.diff(log_speed[beside])[0])) < np.log(1.5)
         for factor in (2.0, 0.5, 4.0, 0.25):
             if alike and abs(apart - np.log(factor)) < np.log(1.1):
-                found.append((int(order["line"].iloc[k]), factor))
+                found.append((int(order.index[k]) + 1, factor))
     if found and len(found) <= len(order) // 3:
-        lines = ", ".join(str(line) for line, _ in found[:6])
+        numbers = ", ".join(str(number) for number, _ in found[:6])
         factor = found[0][1]
         words = {2.0: "twice", 0.5: "half", 4.0: "four times", 0.25: "a quarter of"}[factor]
         yield Tension(
             about="speeds at a whole factor from those beside them",
-            why=f"Line{'s' if len(found) > 1 else ''} {lines}: about {words} the speed of the neighbouring readings.",
+            why=(
+                f"Reading{'s' if len(found) > 1 else ''} {numbers}: about {words} the speed of the neighbouring "
+                "readings."
+            ),
             resolve="Check the number of marks there. Correct the speed, or exclude the reading with that reason.",
         )
 

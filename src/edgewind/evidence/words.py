@@ -120,8 +120,9 @@ def _coast_down_lines(coasts: Sequence[CoastDown], in_fit: Sequence[int]) -> Ite
         yield f"{words(len(followed)).format(how if len(followed) > 1 else how.replace('as runs', 'as a run'))}."
     for coast in coasts:
         if not coast.usable and coast.line not in in_fit:
-            place = f" at {format_number(coast.pressure_pa, 3)} Pa" if np.isfinite(coast.pressure_pa) else ""
-            yield f"The coast-down of line {coast.line}{place} was not used: {coast.why_not}."
+            known = np.isfinite(coast.pressure_pa)
+            which = f"The coast-down at {format_number(coast.pressure_pa, 3)} Pa" if known else "A coast-down"
+            yield f"{which} was not used: {coast.why_not}."
 
 
 def _is_used(coast: CoastDown) -> bool:

@@ -44,7 +44,7 @@ def _rows(test: DeliberateTest, scale: float) -> Iterator[TestRow]:
         low, high = (_minus(scale * end) for end in expected.interval_rad_s)
         first = number == 0
         yield TestRow(
-            test=f"{test.kind}, {_lines(test)}: {test.condition}" if first else "",
+            test=f"{test.kind}, reading {test.reading}: {test.condition}" if first else "",
             seen=_seen(test, scale) if first else "",
             mechanism=name,
             stated=f"{low} to {high}",
@@ -56,10 +56,6 @@ def _rows(test: DeliberateTest, scale: float) -> Iterator[TestRow]:
 def _seen(test: DeliberateTest, scale: float) -> str:
     speed = _minus(scale * test.seen.speed_rad_s)
     return speed if test.seen.signed else f"{speed}, direction not noted"
-
-
-def _lines(test: DeliberateTest) -> str:
-    return f"line{'s' if len(test.lines) > 1 else ''} {', '.join(map(str, test.lines))}"
 
 
 def _minus(value: float, digits: int = 3) -> str:

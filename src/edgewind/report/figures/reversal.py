@@ -101,9 +101,9 @@ def caption_reversal(findings: Findings) -> str:
         return ""
     level = 100 * findings.experiment.bench.study.level
     return (
-        f"Line {test.lines[0]}, {test.condition}, at {test.pressure_pa:.3g} Pa. Points: speed as seen, below zero with "
-        f"the dark face leading. Bands: {level:g} % of the prediction of each mechanism if it turns the rotor under "
-        "the lamp. Below: temperature of the envelope."
+        f"Reading {test.reading}, {test.condition}, at {test.pressure_pa:.3g} Pa. Points: speed as seen, below zero "
+        f"with the dark face leading. Bands: {level:g} % of the prediction of each mechanism if it turns the rotor "
+        "under the lamp. Below: temperature of the envelope."
     )
 
 
