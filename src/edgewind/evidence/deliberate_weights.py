@@ -108,8 +108,8 @@ def _with_tests(claim: Claim, tests: Sequence[DeliberateTest], weights: TestWeig
         states = f"it would give {format_interval(low, high)} rpm" if low or high else "the rotor would stand still"
         words = (
             f"In the test of {_named(worst)} {states} and {format_number(RPM_PER_RAD_S * seen, 3)} rpm was "
-            f"observed; over {of_tests} ln(likelihood) is {format_number(-weight, 3)} below the best, so it is ruled out as "
-            "the main drive."
+            f"observed; over {of_tests} ln(likelihood) is {format_number(-weight, 3)} below the best, so it is ruled "
+            "out as the main drive."
         )
         return claim.model_copy(update={"verdict": "ruled out", "why": f"{words} {claim.why}"})
     if not weights.ruled_out or weight < -1 or not all(test.predicted[claim.name].agrees for test in tests):
