@@ -56,7 +56,7 @@ def test_everyday_commands_need_neither_numba_nor_xarray(ran):
     assert "fastest at" in ran["study"][2]
 
 
-def test_what_needs_numba_says_how_to_install_it(ran):
+def test_a_command_that_needs_numba_says_how_to_install_it(ran):
     said = 'numba is needed to fit the unknowns of a rotor; install it: pip install "edgewind[solve]"'
     assert all(said in ran[name][2] for name in ("dwell", "predict", "study"))
     status, error, _ = ran["respond"]

@@ -40,7 +40,7 @@ def test_gas_prints_json_with_the_stable_keys(edgewind):
     assert found["regime"] == "transitional"
 
 
-def test_gas_prints_units_for_people(edgewind):
+def test_gas_prints_a_table_with_units(edgewind):
     done = edgewind("gas", "argon", "1 Pa", "--size", "12 mm")
     assert done.returncode == 0
     assert "mean free path" in done.stdout and " mm" in done.stdout and "µPa s" in done.stdout
@@ -81,7 +81,7 @@ def test_trace_prints_speed_flags_and_writes_a_figure(tmp_path, edgewind):
     assert figure.read_bytes().startswith(b"\x89PNG")
 
 
-def test_trace_of_nothing_prints_no_number(tmp_path, edgewind):
+def test_a_trace_without_a_signal_prints_no_number(tmp_path, edgewind):
     (tmp_path / "still.csv").write_text("time [s],voltage [V]\n" + "".join(f"{i / 1000},0.5\n" for i in range(500)))
     done = edgewind("trace", "still.csv", "--marks", "4", "--json", cwd=tmp_path)
     assert done.returncode == 0
@@ -128,7 +128,7 @@ def test_compare_writes_the_correction_and_keeps_the_comments(tmp_path, edgewind
     assert study["readings"][0]["pressure_pa"] == pytest.approx(1.08 * 0.06626, rel=2e-3)
 
 
-def test_no_command_and_unknown_command_are_told(edgewind):
+def test_a_missing_and_an_unknown_command_are_reported(edgewind):
     assert edgewind("sudy").returncode == 2
     assert edgewind("--version").stdout.startswith("edgewind ")
 

@@ -42,7 +42,7 @@ def test_simulated_time_passes_only_where_it_is_waited_for() -> None:
     assert utc_now(clock).isoformat() == "1970-01-01T01:00:00+00:00"
 
 
-def test_what_is_due_is_called_in_order_at_its_time() -> None:
+def test_due_calls_are_made_in_order_at_their_times() -> None:
     clock = SimulatedClock()
     called: list[tuple[str, float]] = []
     clock.at(2.0, lambda: called.append(("later", clock.monotonic())))
@@ -62,7 +62,7 @@ def test_an_event_ends_a_wait_at_the_time_at_which_it_is_set() -> None:
     assert clock.monotonic() == 5.0
 
 
-def test_a_wait_without_end_for_what_cannot_come_is_refused() -> None:
+def test_an_endless_wait_for_an_impossible_event_is_refused() -> None:
     clock = SimulatedClock()
     with pytest.raises(RuntimeError, match="nothing is due"):
         clock.wait(threading.Event())
@@ -74,12 +74,12 @@ def test_a_speed_up_out_of_range_is_refused(speed_up: float) -> None:
         ScaledClock(speed_up)
 
 
-def test_time_that_runs_back_is_refused() -> None:
+def test_time_that_runs_backwards_is_refused() -> None:
     with pytest.raises(InputError, match="zero or more"):
         SimulatedClock().advance(-1.0)
 
 
-def test_time_passes_where_what_is_left_is_lost_in_rounding() -> None:
+def test_a_wait_below_the_rounding_of_the_clock_ends() -> None:
     clock = SimulatedClock()
     clock.sleep(1e6)
     clock.sleep(1e-12)

@@ -20,7 +20,7 @@ WITH_EXAMPLES = [dotted(path) for path in sorted(SOURCE.rglob("*.py")) if ">>> "
 
 
 @pytest.mark.parametrize("name", WITH_EXAMPLES)
-def test_examples_give_what_they_say(name):
+def test_examples_give_their_stated_results(name):
     failed, attempted = doctest.testmod(importlib.import_module(name))
     assert attempted > 0
     assert failed == 0

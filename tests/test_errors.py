@@ -18,7 +18,7 @@ def test_message_without_a_place_is_the_problem_alone():
     assert str(InputError("nothing to do")) == "nothing to do"
 
 
-def test_at_fills_in_only_what_was_not_known():
+def test_at_fills_in_only_missing_places():
     error = InputError("no unit", line=3).at(file="bench.toml", line=9, key="rotor.arm")
     assert (error.file, error.line, error.key) == ("bench.toml", 3, "rotor.arm")
     assert str(error) == "bench.toml, line 3, key rotor.arm: no unit"
@@ -31,5 +31,5 @@ def test_at_keeps_problem_fix_and_kind_of_error():
 
 
 @pytest.mark.parametrize("error", [InputError, OutOfRangeError])
-def test_every_error_on_purpose_is_an_edgewind_error(error):
+def test_every_deliberate_error_is_an_edgewind_error(error):
     assert issubclass(error, EdgewindError)

@@ -38,7 +38,7 @@ def test_the_script_makes_the_same_signals(made):
         np.testing.assert_allclose(again.voltage_v, kept.voltage_v, atol=2e-5)
 
 
-def test_every_file_says_that_it_is_invented_and_all_are_small():
+def test_every_file_states_that_it_is_invented_and_all_are_small():
     files = [file for file in EXAMPLE.rglob("*") if file.is_file()]
     for file in files:
         if file.suffix in (".csv", ".toml"):
@@ -46,7 +46,7 @@ def test_every_file_says_that_it_is_invented_and_all_are_small():
     assert sum(file.stat().st_size for file in files) < 12e6
 
 
-def test_the_reversal_is_what_its_script_makes_and_turns_back_in_the_cold(tmp_path):
+def test_the_reversal_is_made_by_its_script_and_reverses_in_the_cold(tmp_path):
     """Made by closed forms that are not those of the program; small differences of libraries aside, the same text."""
     script = runpy.run_path(str(FOLDER / "make_reversal.py"))
     script["make"](tmp_path / "reversal")

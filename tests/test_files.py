@@ -9,7 +9,7 @@ import pytest
 from edgewind.files import cache_folder, replacing, replacing_folder, sha256_of, write_whole
 
 
-def test_a_file_takes_its_place_only_when_it_is_complete(tmp_path):
+def test_a_file_is_moved_into_place_only_when_it_is_complete(tmp_path):
     path = tmp_path / "data.csv"
     path.write_text("old")
     with pytest.raises(KeyboardInterrupt), replacing(path) as draft:
@@ -23,7 +23,7 @@ def test_a_file_takes_its_place_only_when_it_is_complete(tmp_path):
     assert path.read_text() == "new" and list(tmp_path.iterdir()) == [path]
 
 
-def test_a_file_that_came_meanwhile_is_kept_where_it_may_not_be_replaced(tmp_path):
+def test_a_file_created_in_the_meantime_is_kept_unless_it_may_be_replaced(tmp_path):
     path = tmp_path / "film.mp4"
     with pytest.raises(FileExistsError), replacing(path, replace=False) as draft:
         draft.write_text("ours")
@@ -34,7 +34,7 @@ def test_a_file_that_came_meanwhile_is_kept_where_it_may_not_be_replaced(tmp_pat
 
 
 @pytest.mark.skipif(os.name == "nt", reason="POSIX permissions and links")
-def test_permissions_and_links_stay(tmp_path):
+def test_permissions_and_links_are_preserved(tmp_path):
     path, link, new = tmp_path / "a", tmp_path / "link", tmp_path / "new"
     path.write_text("old")
     path.chmod(0o640)
@@ -72,7 +72,7 @@ def test_an_empty_folder_may_be_filled(tmp_path):
     assert (folder / "a").exists()
 
 
-def test_a_folder_that_cannot_be_moved_in_leaves_the_old_one(tmp_path, monkeypatch):
+def test_a_folder_that_cannot_be_moved_into_place_leaves_the_old_one(tmp_path, monkeypatch):
     folder = tmp_path / "study"
     folder.mkdir()
     (folder / "old").touch()
@@ -95,7 +95,7 @@ def test_the_digest_is_that_of_hashlib(tmp_path):
     assert sha256_of(tmp_path / "a") == hashlib.sha256(content).hexdigest()
 
 
-def test_the_cache_folder_can_be_named(monkeypatch, tmp_path):
+def test_the_cache_folder_can_be_chosen(monkeypatch, tmp_path):
     monkeypatch.setenv("EDGEWIND_CACHE", str(tmp_path))
     assert cache_folder() == tmp_path
     monkeypatch.delenv("EDGEWIND_CACHE")

@@ -53,10 +53,10 @@ def test_a_duration_is_within_six_percent_of_what_it_says(seconds):
         ("2026-11-28", "2026-11-28"), ("vane-12mm", "vane-12mm"), ("ab3e5cd", "ab3e5cd"), ("K2e7x", "K2e7x"),
     ],
 )  # fmt: skip
-def test_exponents_are_raised_and_names_left_alone(text, print_form):
+def test_exponents_are_raised_and_names_left_unchanged(text, print_form):
     assert raise_exponents(text) == print_form
 
 
-def test_a_table_may_be_ragged_and_empty():
+def test_a_text_table_may_be_ragged_or_empty():
     assert list(text_table([])) == []
     assert list(text_table([["a", "bb"], ["ccc"]])) == ["  a  bb", "ccc"]

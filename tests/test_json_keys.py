@@ -48,7 +48,7 @@ def test_every_command_that_prints_json_has_its_keys_in_the_manual():
 
 
 @pytest.mark.parametrize("example", EXAMPLES, ids=lambda one: one.command)
-def test_every_sentence_is_whole(example: Example):
+def test_every_sentence_is_complete(example: Example):
     for key in example.described():
         assert re.fullmatch(r"[A-Z*`].{10,}[^.]\.", key.sentence), f"{key.stands_at} says: {key.sentence}"
 

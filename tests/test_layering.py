@@ -133,7 +133,7 @@ def graph_of_rooms(source=SOURCE):
     return rooms
 
 
-def test_no_module_imports_a_higher_room():
+def test_no_module_imports_a_higher_package():
     wrong = []
     for path in MODULES:
         room = room_of(path)
@@ -146,13 +146,13 @@ def test_no_module_imports_a_higher_room():
     assert not wrong, "\n".join(wrong)
 
 
-def test_the_house_has_no_circles():
+def test_imports_between_packages_have_no_cycles():
     for graph in (graph_of_rooms(), graph_of_files()):
         circle = circle_among(graph)
         assert circle is None, " uses ".join(str(one) for one in circle)
 
 
-def test_the_test_of_circles_sees_one(tmp_path):
+def test_the_test_of_cycles_detects_one(tmp_path):
     """A circle that a function's import closes, and one of rooms that no two files close."""
     house = tmp_path / "house"
     for name, text in {
@@ -169,14 +169,14 @@ def test_the_test_of_circles_sees_one(tmp_path):
     assert {path.name for path in circle_among(graph_of_files(other))} == {"one.py", "two.py", "three.py", "other.py"}
 
 
-def test_the_checks_see_the_imports_that_there_are():
+def test_the_checks_see_the_existing_imports():
     """Evidence rests on signals, signals on bench, bench on gas, gas on errors: all of them are seen."""
     rooms = graph_of_rooms()
     for room, lower in (("evidence", "signals"), ("signals", "bench"), ("bench", "gas"), ("gas", "errors")):
         assert lower in rooms[room]
 
 
-def test_no_name_stands_for_two_classes():
+def test_no_name_is_used_for_two_classes():
     places = {}
     for path in MODULES:
         for name, line in found_in(path)[1]:
@@ -184,7 +184,7 @@ def test_no_name_stands_for_two_classes():
     assert not {name: found for name, found in places.items() if len(found) > 1}
 
 
-def test_a_door_lists_names_and_nothing_else():
+def test_a_package_init_lists_names_only():
     wrong = []
     for path in MODULES:
         if path.name == "__init__.py":
@@ -223,14 +223,14 @@ def faults_of_door(path):
 
 
 @pytest.mark.parametrize("text", ["def f(): ...", "import os\nos.getcwd()", "from a import b", "__all__ = ['c']"])
-def test_the_test_of_doors_sees_what_is_not_a_list(tmp_path, text):
+def test_the_test_of_package_inits_detects_other_code(tmp_path, text):
     path = tmp_path / "__init__.py"
     path.write_text(text)
     assert list(faults_of_door(path))
 
 
 @pytest.mark.parametrize("first", ["room_a.fit", "room_a"])
-def test_a_name_on_demand_stays_what_it_is_where_a_file_has_the_same(tmp_path, monkeypatch, first):
+def test_a_lazily_imported_name_is_not_shadowed_by_a_module(tmp_path, monkeypatch, first):
     """Python sets a file that is imported as a name of its room."""
     door = ["from typing import TYPE_CHECKING", "if TYPE_CHECKING:", "    from room_a.fit import fit", "else:"]
     door += [*(f"    {line}" for line in ON_DEMAND), "__all__ = ['fit']"]

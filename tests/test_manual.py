@@ -72,7 +72,7 @@ def test_commands_named_in_the_manual_exist(path):
     assert named <= known
 
 
-def test_commands_of_the_page_on_the_reversal_run_and_say_what_it_says(tmp_path, edgewind):
+def test_commands_of_the_page_on_the_reversal_print_what_it_shows(tmp_path, edgewind):
     """On the invented run of the examples: it turns back, and the verdicts are those of the first row of the table."""
     shutil.copytree(ROOT / "examples" / "reversal", tmp_path / "my-bench")
     page = (DOCS / "howto" / "reversal.md").read_text(encoding="utf-8")

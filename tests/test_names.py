@@ -48,7 +48,7 @@ def test_a_public_function_name_has_one_meaning():
     assert not wrong, "\n".join(f"{name}: {', '.join(files)}" for name, files in wrong.items())
 
 
-def test_the_test_sees_a_second_meaning(tmp_path):
+def test_the_test_detects_a_second_meaning(tmp_path):
     for name in ("a/one.py", "b/two.py", "web/routes/three.py"):
         (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
         (tmp_path / name).write_text("def find():\n    pass\ndef _find():\n    pass\n")
@@ -59,7 +59,7 @@ def test_the_test_sees_a_second_meaning(tmp_path):
     assert doubtful("torque", ["rotor/drives/light_pressure.py", "rotor/other.py"])
 
 
-def test_every_allowance_is_used():
+def test_every_exception_is_used():
     names = public_functions()
     for name, files in (SAME | PROGRAMS).items():
         assert set(names[name]) == files, name

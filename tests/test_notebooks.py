@@ -28,7 +28,7 @@ def test_two_notebooks_are_kept_without_outputs():
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
-def test_a_notebook_runs_from_an_empty_folder_and_shows_what_it_found(path, kept_runs):
+def test_a_notebook_runs_from_an_empty_folder_and_shows_its_results(path, kept_runs):
     """As a page of the manual, which the test of the manual takes from here, or this one from there."""
     page = page_of(path)
     shown = [part.partition("\n```")[0] for part in page.split(SHOWN)[1:]]
@@ -38,7 +38,7 @@ def test_a_notebook_runs_from_an_empty_folder_and_shows_what_it_found(path, kept
     assert any("fastest at" in part.partition("\n```")[0] for part in page.split("```text\n")[1:])
 
 
-def test_what_a_notebook_saves_is_what_the_command_prints_and_draws(tmp_path, edgewind):
+def test_a_notebook_saves_the_same_results_as_the_command(tmp_path, edgewind):
     import edgewind as verbs
 
     folder = verbs.new(tmp_path / "my-bench")

@@ -37,13 +37,13 @@ def test_a_range_goes_down_only_where_that_is_allowed():
         "1 Pa,", "1 mm", "1 Pa:1 Pa:3", "1 Pa:2 Pa:²", "1 Pa:2 Pa:9999999999",
     ],
 )  # fmt: skip
-def test_anything_else_is_an_error_that_says_what_to_write(text):
+def test_other_text_is_refused_with_what_to_write(text):
     with pytest.raises(InputError) as caught:
         parse_pressures(text)
     assert caught.value.fix
 
 
-def test_no_more_pressures_than_allowed():
+def test_the_number_of_pressures_is_limited():
     for text in ("1Pa:2Pa:9", "1 Pa, 2 Pa, 3 Pa, 4 Pa"):
         with pytest.raises(InputError, match=r"3"):
             parse_pressures(text, most=3)

@@ -31,7 +31,7 @@ class Found(BaseModel):
     interval_pa: tuple[float, float] | None = Field(None, description="Interval.")
 
 
-def test_every_kind_of_result_becomes_plain():
+def test_every_kind_of_result_is_converted():
     frame = pd.DataFrame({"pressure_pa": [1.0, np.nan], "line": [1, 2], "at": [pd.NaT, pd.Timestamp("2026-01-02")]})
     value = {
         "model": Found(place=Place(np.float64(2.0)), interval_pa=(1.0, float("inf"))), "frame": frame,
@@ -50,7 +50,7 @@ def test_every_kind_of_result_becomes_plain():
     json.dumps(to_plain(value), allow_nan=False)
 
 
-def test_what_has_no_form_in_json_is_refused():
+def test_values_without_a_json_form_are_refused():
     for value in (object(), 1j, Place, b"bytes"):
         with pytest.raises(TypeError):
             to_plain(value)
@@ -62,5 +62,5 @@ def test_what_has_no_form_in_json_is_refused():
         lambda inner: st.lists(inner) | st.dictionaries(st.text(), inner),
     )
 )
-def test_what_is_plain_already_stays(value):
+def test_plain_values_are_unchanged(value):
     assert to_plain(value) == value

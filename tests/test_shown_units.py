@@ -53,13 +53,13 @@ def test_numbers_of_a_sentence_change_with_their_unit_and_nothing_else(units, ma
     assert units.text(made) == shown
 
 
-def test_titles_change_their_unit():
+def test_titles_are_written_in_the_chosen_unit():
     assert MTORR.label("pressure (Pa)") == "pressure (mTorr)"
     assert MTORR.label("pressure / Pa") == "pressure / mTorr"
     assert MTORR.label("speed (rpm)") == "speed (rpm)"
 
 
-def test_a_unit_of_something_else_is_refused_with_its_key():
+def test_a_unit_of_another_quantity_is_refused_with_its_key():
     text = template_text() + '\n[units]\npressure = "mm"\n'
     with pytest.raises(InputError, match=r"key units\.pressure: 'mm' is not a unit of pressure"):
         parse_bench(text)

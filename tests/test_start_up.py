@@ -71,7 +71,7 @@ print(json.dumps(sorted(name for name in sys.modules if name in sys.argv[1].spli
 """
 
 
-def test_pages_are_ready_before_the_physics_and_what_draws_are_loaded(tmp_path):
+def test_pages_are_ready_before_physics_and_drawing_are_loaded(tmp_path):
     """What a page computes or draws with is loaded meanwhile, in a thread of its own."""
     late = ("matplotlib", "scipy.interpolate", "scipy.optimize", "numba", "edgewind.rotor.speed_kernel", *EXTRAS)
     words = [sys.executable, "-c", SERVED, ",".join((*late, "starlette"))]
@@ -79,7 +79,7 @@ def test_pages_are_ready_before_the_physics_and_what_draws_are_loaded(tmp_path):
     assert json.loads(ran.stdout) == ["starlette"]
 
 
-def test_a_study_is_imported_without_what_draws():
+def test_a_study_is_imported_without_drawing():
     code = "import sys, edgewind.study; print('pandas' in sys.modules, 'matplotlib' in sys.modules)"
     ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert ran.stdout.split() == ["True", "False"]
@@ -109,7 +109,7 @@ def test_a_missing_extra_says_how_to_install_it():
     assert isinstance(caught.value, EdgewindError)
 
 
-def test_an_extra_that_is_broken_is_not_called_missing(tmp_path, monkeypatch):
+def test_a_broken_extra_is_not_reported_as_missing(tmp_path, monkeypatch):
     (tmp_path / "edgewind_broken.py").write_text("import edgewind_no_such_dependency")
     monkeypatch.syspath_prepend(tmp_path)
     with pytest.raises(ModuleNotFoundError, match="edgewind_no_such_dependency"):

@@ -128,7 +128,7 @@ def test_template_is_accepted_as_it_stands(template):
     assert study.summary["readings"][13]["why_not"] == "excluded: lamp was moved"
 
 
-def test_a_first_study_of_the_template_finds_what_is_true_of_its_readings(template):
+def test_a_study_of_the_template_finds_the_truth_of_its_invented_readings(template):
     """The readings are of `tools/make_template.py`, whose physics is not that of the program."""
     script = runpy.run_path(str(Path(__file__).parents[1] / "tools" / "make_template.py"))
     assert (template / "readings.csv").read_text(encoding="utf-8") == script["readings"]()
@@ -159,7 +159,7 @@ def test_a_report_that_fails_half_way_leaves_nothing(template, tmp_path, monkeyp
     assert [item.name for item in tmp_path.iterdir()] == ["bench"]
 
 
-def test_an_earlier_study_gives_way_only_when_told(template, tmp_path, monkeypatch):
+def test_an_earlier_study_is_replaced_only_on_request(template, tmp_path, monkeypatch):
     """What is written does not matter here: a page without figures, which take seconds, stands for the report."""
 
     def without_figures(findings, comparison, out, **_):
@@ -176,7 +176,7 @@ def test_an_earlier_study_gives_way_only_when_told(template, tmp_path, monkeypat
     assert not (out / "old-mark").exists()
 
 
-def test_a_folder_that_is_not_ours_is_never_replaced(template, tmp_path):
+def test_a_folder_not_written_by_a_study_is_never_replaced(template, tmp_path):
     out = tmp_path / "out"
     out.mkdir()
     (out / "thesis.txt").write_text("precious")
@@ -190,14 +190,14 @@ def test_output_into_the_input_is_refused(template):
         run_study(template, template)
 
 
-def test_missing_folder_and_folder_without_bench_are_told(tmp_path):
+def test_a_missing_folder_and_one_without_a_bench_are_refused(tmp_path):
     with pytest.raises(InputError, match="there is no such folder"):
         find_experiments(tmp_path / "nowhere")
     with pytest.raises(InputError, match=r"no bench\.toml is in this folder"):
         find_experiments(tmp_path)
 
 
-def test_several_experiments_are_taken_by_name(template, tmp_path):
+def test_experiments_of_a_folder_are_sorted_by_name(template, tmp_path):
     shutil.copytree(template, tmp_path / "many" / "b")
     shutil.copytree(template, tmp_path / "many" / "a")
     assert [folder.name for folder in find_experiments(tmp_path / "many")] == ["a", "b"]

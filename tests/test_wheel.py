@@ -31,7 +31,7 @@ def test_every_file_of_the_package_is_in_the_wheel(wheel):
     assert {Path(name).suffix for name in held} >= {".py", ".toml", ".csv", ".html", ".css", ".js", ".fields"}
 
 
-def test_a_folder_is_made_from_the_wheel_alone(wheel, tmp_path):
+def test_an_experiment_folder_is_made_from_the_wheel_alone(wheel, tmp_path):
     zipfile.ZipFile(wheel).extractall(tmp_path / "site")
     (tmp_path / "work").mkdir()
     code = "import edgewind, edgewind.cli as c; print(edgewind.__file__); c.main(['new', 'my-bench'])"

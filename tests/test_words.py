@@ -63,7 +63,7 @@ def _pages() -> list[Path]:
     return sorted([*sources, *manual, *(ROOT / f"{name}.md" for name in ("README", "CONTRIBUTING", "CHANGELOG"))])
 
 
-def test_no_private_word_stands_where_the_field_has_a_term():
+def test_no_private_word_replaces_a_term_of_the_field():
     assert not [line for path in _pages() for line in _found(path)]
 
 

@@ -54,7 +54,7 @@ def test_a_diaphragm_reads_true_in_every_gas(make_bench):
         assert gas_factor(gauge, find_gas(gas)) == Measured(1.0)
 
 
-def test_the_owners_own_factor_wins(make_bench):
+def test_a_stated_gas_factor_takes_precedence(make_bench):
     bench = make_bench(gas={"species": "He"}, gauge=ION | {"gas_factor": "5.9(3)"})
     assert bench.gas_factor == Measured(5.9, pytest.approx(0.3))
 

@@ -71,7 +71,7 @@ def test_ion_gauge_matches_an_example_worked_by_hand(gauge):
     ],
 )
 @given(st.floats(1e-3, 10.0))
-def test_volts_made_from_a_pressure_give_it_back(kind, volts_of, make_bench, p):
+def test_volts_of_a_pressure_convert_back_to_it(kind, volts_of, make_bench, p):
     gauge = make_bench(gauge={"kind": kind} | COMMON | SETTINGS[kind]).gauge
     assert pressure(gauge, volts_of(p)) == pytest.approx(p, rel=1e-9)
 
@@ -88,21 +88,21 @@ def test_a_table_of_two_points_is_a_straight_line_in_the_logarithm(gauge):
     assert pressure(two, [1.5, 2.0]) == pytest.approx([np.sqrt(10), 10.0])
 
 
-def test_a_table_says_nothing_outside_its_points(gauge):
+def test_a_table_gives_no_pressure_outside_its_points(gauge):
     assert np.all(np.isnan(gauge("table").indicated_log_pressure(np.array([0.39, 2.01]))))
 
 
-def test_no_voltage_above_zero_means_no_pressure(gauge):
+def test_voltage_at_or_below_zero_gives_no_pressure(gauge):
     for kind, volts in (("linear", [0.1, 0.05, -3.0]), ("ion-current", [0.0, -1.0])):
         assert np.all(np.isnan(gauge(kind).indicated_log_pressure(np.array(volts))))
 
 
-def test_a_display_has_no_voltage_to_turn_into_a_pressure(make_bench):
+def test_a_display_gauge_converts_no_voltage(make_bench):
     gauge = make_bench(gauge={"kind": "display", "transfer_uncertainty": "10 %"}).gauge
     assert np.all(np.isnan(gauge.indicated_log_pressure(np.array([1.0, 2.0]))))
 
 
-def test_only_a_table_that_falls_does_not_rise(gauge):
+def test_only_a_falling_table_has_pressure_decreasing_with_voltage(gauge):
     assert all(gauge(kind).rises for kind in SETTINGS)
     assert not gauge("table", points=[["1 V", "10 Pa"], ["2 V", "1 Pa"]]).rises
 
@@ -130,7 +130,7 @@ def test_budget_of_a_linear_gauge_by_hand(gauge):
     assert lines["transfer function"].log_u == pytest.approx(0.05)
 
 
-def test_budget_of_a_log_linear_gauge_does_not_depend_on_pressure_but_for_its_slope(gauge):
+def test_budget_of_a_log_linear_gauge_depends_on_pressure_only_by_its_slope(gauge):
     lines = budget(gauge("log-linear"), [2.0, 5.0, 7.0])
     assert lines["voltage noise"].log_u == pytest.approx(np.log(10) * 0.001)
     # 2 % of the voltage per decade is 2 % of the decades from the reference.
@@ -145,7 +145,7 @@ def test_budget_of_an_ion_gauge_adds_sensitivity_and_emission(gauge):
 
 
 @pytest.mark.parametrize("kind", SETTINGS)
-def test_only_noise_and_resolution_differ_from_reading_to_reading(gauge, kind):
+def test_only_noise_and_resolution_are_independent_between_readings(gauge, kind):
     for name, line in budget(gauge(kind), [0.7, 1.1]).items():
         assert line.common == (name not in ("voltage noise", "voltage resolution"))
         assert line.log_u.shape == (2,)
@@ -171,7 +171,7 @@ def test_only_noise_and_resolution_differ_from_reading_to_reading(gauge, kind):
         ([[1.0, "1 Pa"], ["2 V", "1 Pa"]], "'1.0' has no unit"),
     ],
 )
-def test_a_calibration_table_that_cannot_be_is_named(gauge, points, said):
+def test_an_invalid_calibration_table_is_refused_with_its_place(gauge, points, said):
     with pytest.raises(InputError) as raised:
         gauge("table", points=points)
     assert said in str(raised.value)
@@ -179,7 +179,7 @@ def test_a_calibration_table_that_cannot_be_is_named(gauge, points, said):
     assert raised.value.line is not None
 
 
-def test_a_new_kind_is_one_line_in_the_registry():
+def test_a_new_kind_of_gauge_is_one_line_in_the_registry():
     assert set(GAUGES) == set(SETTINGS) | {"display"}
     for kind, model in GAUGES.items():
         assert model.model_fields["kind"].annotation.__args__ == (kind,)

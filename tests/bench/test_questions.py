@@ -49,7 +49,7 @@ def answered():
     return ask, asked, said
 
 
-def test_answers_make_a_bench_and_what_is_unknown_stays_a_comment(answered):
+def test_answers_make_a_bench_and_unanswered_keys_stay_comments(answered):
     ask, asked, said = answered
     text = describe_bench(template_text(), ask, said.append)
     bench, fields = parse_bench(text), read_fields(text)
@@ -67,7 +67,7 @@ def test_answers_make_a_bench_and_what_is_unknown_stays_a_comment(answered):
     assert len(asked) < 50
 
 
-def test_a_factor_that_the_gas_needs_of_the_gauge_is_asked_for_and_no_answer_is_lost(answered):
+def test_a_gas_factor_that_is_needed_is_asked_for_and_no_answer_is_lost(answered):
     ask, asked, said = answered
     special = {"Gas (": "H2", "Gas [": "H2", "Gauge [": "1", "Gas factor": "1.6 +/- 0.1"}
 
@@ -81,7 +81,7 @@ def test_a_factor_that_the_gas_needs_of_the_gauge_is_asked_for_and_no_answer_is_
     assert sum(question.startswith("Gas factor") for question in asked) == 1
 
 
-def test_what_cannot_be_is_said_and_asked_again(answered):
+def test_an_invalid_answer_is_explained_and_asked_again(answered):
     ask, asked, said = answered
     describe_bench(template_text(), ask, said.append)
     shown = "\n".join(said)
@@ -92,7 +92,7 @@ def test_what_cannot_be_is_said_and_asked_again(answered):
     assert len([question for question in asked if question.startswith("Chamber, clear")]) == 2
 
 
-def test_the_command_writes_a_folder_that_can_be_filled(answered, tmp_path, monkeypatch, edgewind):
+def test_the_command_writes_an_experiment_folder(answered, tmp_path, monkeypatch, edgewind):
     monkeypatch.setattr("builtins.input", answered[0])
     done = edgewind("new", "mine", "--ask", cwd=tmp_path)
     assert done.returncode == 0, done.stderr
@@ -107,7 +107,7 @@ def test_the_command_writes_a_folder_that_can_be_filled(answered, tmp_path, monk
 
 
 @pytest.mark.parametrize("end", [KeyboardInterrupt, EOFError])
-def test_questions_that_are_broken_off_write_nothing(end, tmp_path, monkeypatch, edgewind):
+def test_cancelled_questions_write_nothing(end, tmp_path, monkeypatch, edgewind):
     def ask(question):
         if question.startswith("Irradiance"):
             raise end

@@ -33,7 +33,7 @@ def test_quantities_are_read_in_si_with_their_uncertainty(bench_text):
     assert bench.gas.gas.name == "N2"
 
 
-def test_what_is_not_said_has_a_usual_value(bench_text):
+def test_keys_left_out_have_a_default(bench_text):
     bench = parse_bench(bench_text)
     assert (bench.study.level, bench.study.seed) == (0.90, 1)
     assert bench.rotor.dark_absorptance.value > bench.rotor.bright_absorptance.value
@@ -41,7 +41,7 @@ def test_what_is_not_said_has_a_usual_value(bench_text):
     assert bench.envelope_temperature == bench.gas.temperature
 
 
-def test_the_envelope_may_have_a_temperature_of_its_own(make_bench):
+def test_the_envelope_may_have_its_own_temperature(make_bench):
     assert make_bench(chamber={"envelope_temperature": "2 degC"}).envelope_temperature.value == pytest.approx(275.15)
 
 
@@ -121,7 +121,7 @@ def test_mean_square_arm_is_the_integral_over_the_vane(make_bench):
         ("marks = 4", "marks = 4\n[study]\nseed = -1", "study.seed", "-1 cannot be used"),
     ],
 )
-def test_a_value_that_cannot_be_is_named_with_its_line_and_key(bench_text, old, new, key, said):
+def test_an_invalid_value_is_refused_with_its_line_and_key(bench_text, old, new, key, said):
     text = changed(bench_text, old, new)
     error = problem_of(text)
     assert said in str(error)
@@ -149,7 +149,7 @@ def test_an_unknown_key_is_an_error_with_the_nearest_known_one(bench_text, old, 
     assert error.line == line_of(text, new.splitlines()[-1])
 
 
-def test_an_unknown_key_unlike_any_other_lists_those_that_are_known(bench_text):
+def test_an_unknown_key_without_a_near_match_lists_the_known_keys(bench_text):
     error = problem_of(changed(bench_text, "marks = 4", "marks = 4\nqqq = 1"))
     assert "unknown key; known keys are marks, channel" in str(error)
 
@@ -184,7 +184,7 @@ def test_a_gauge_that_is_not_a_table_is_named(bench_text):
     assert "write a table [gauge] with kind = one of 'linear'" in str(error)
 
 
-def test_rows_of_a_calibration_table_are_not_taken_for_sections(bench_text):
+def test_rows_of_a_calibration_table_are_not_read_as_sections(bench_text):
     """The key below a table of points over several lines is still found in its own line."""
     start, end = bench_text.index("[gauge]"), bench_text.index("[tachometer]")
     gauge = """[gauge]
@@ -202,7 +202,7 @@ transfer_uncertainty = "5 %"
     assert problem_of(text).line == line_of(text, 'signal_high = "2 mm"')
 
 
-def test_dotted_keys_have_a_line_too(bench_text):
+def test_errors_of_dotted_keys_name_their_line(bench_text):
     text = changed(bench_text, "[tachometer]\nmarks = 4\n", "")
     text = "tachometer.marks = 0\n" + text
     assert problem_of(text).line == 1
@@ -212,13 +212,13 @@ def test_dotted_keys_have_a_line_too(bench_text):
     ("text", "line"),
     [("[gas\n", 1), ("[gas]\nspecies = \n", 2), ("[gas]\nspecies = 'N2'\nspecies = 'He'\n", None), ("= 3", 1)],
 )
-def test_what_is_not_toml_is_named_with_its_line(text, line):
+def test_text_that_is_not_toml_is_refused_with_its_line(text, line):
     error = problem_of(text)
     assert "not valid TOML" in str(error)
     assert line is None or error.line == line
 
 
-def test_an_empty_file_says_what_is_missing_first():
+def test_an_empty_file_is_refused_with_the_first_missing_section():
     assert "key experiment: this key is missing; add a section [experiment]" in str(problem_of(""))
 
 
@@ -234,7 +234,7 @@ def test_an_empty_file_says_what_is_missing_first():
         (b"# " + b"x" * 1_000_001, "too large"),
     ],
 )
-def test_a_file_that_is_not_a_bench_is_named(tmp_path, content, said):
+def test_a_file_that_is_not_a_bench_is_refused_by_name(tmp_path, content, said):
     path = tmp_path / "bench.toml"
     path.write_bytes(content)
     with pytest.raises(InputError) as raised:
@@ -243,7 +243,7 @@ def test_a_file_that_is_not_a_bench_is_named(tmp_path, content, said):
     assert said in str(raised.value)
 
 
-def test_a_missing_file_and_a_folder_are_not_benches(tmp_path):
+def test_a_missing_file_and_a_folder_are_refused(tmp_path):
     for path in (tmp_path / "bench.toml", tmp_path):
         with pytest.raises(InputError, match="there is no such file"):
             read_bench(path)
@@ -251,7 +251,7 @@ def test_a_missing_file_and_a_folder_are_not_benches(tmp_path):
 
 @pytest.mark.parametrize("mark", [b"", b"\xef\xbb\xbf"])
 @pytest.mark.parametrize("end", [b"\n", b"\r\n"])
-def test_byte_order_mark_and_line_ends_do_not_matter(tmp_path, bench_text, mark, end):
+def test_byte_order_mark_and_line_endings_do_not_matter(tmp_path, bench_text, mark, end):
     path = tmp_path / "bench.toml"
     path.write_bytes(mark + bench_text.encode().replace(b"\n", end))
     assert read_bench(path) == parse_bench(bench_text)
@@ -266,7 +266,7 @@ def test_the_same_text_makes_the_same_bench(bench_text):
 
 
 @given(st.binary(max_size=300))
-def test_no_bytes_escape_as_anything_but_an_input_error(tmp_path_factory, content):
+def test_any_bytes_give_a_bench_or_an_input_error(tmp_path_factory, content):
     path = tmp_path_factory.mktemp("fuzz", numbered=True) / "bench.toml"
     path.write_bytes(content)
     with pytest.raises(InputError):
@@ -290,7 +290,7 @@ toml_values = st.recursive(
 
 @settings(max_examples=200)
 @given(data=st.data())
-def test_no_valid_toml_escapes_as_anything_but_an_input_error(bench_text, data):
+def test_any_valid_toml_gives_a_bench_or_an_input_error(bench_text, data):
     table = tomlkit.parse(bench_text).unwrap()
     for _ in range(data.draw(st.integers(1, 3))):
         section = data.draw(st.sampled_from(sorted(table)))
@@ -307,7 +307,7 @@ def test_no_valid_toml_escapes_as_anything_but_an_input_error(bench_text, data):
 
 @settings(max_examples=200)
 @given(data=st.data())
-def test_no_damaged_text_escapes_as_anything_but_an_input_error(bench_text, data):
+def test_any_damaged_text_gives_a_bench_or_an_input_error(bench_text, data):
     text = bench_text
     for _ in range(data.draw(st.integers(1, 3))):
         place = data.draw(st.integers(0, len(text)))
@@ -320,7 +320,7 @@ def test_no_damaged_text_escapes_as_anything_but_an_input_error(bench_text, data
 
 
 @pytest.mark.parametrize("quote", ['"', "'"])
-def test_a_quote_that_is_not_closed_is_named_with_its_line(bench_text, quote):
+def test_an_unclosed_quote_is_refused_with_its_line(bench_text, quote):
     text = bench_text + f"\n[more]\ntitle = {quote}my rotor  # open\n"
     with pytest.raises(InputError, match="the quote opened on this line is not closed") as caught:
         parse_bench(text)

@@ -7,13 +7,13 @@ from edgewind.errors import InputError
 from edgewind.signals import read_experiment
 
 
-def test_the_template_is_an_experiment_as_it_stands(tmp_path):
+def test_the_unchanged_template_is_a_valid_experiment(tmp_path):
     write_template(tmp_path / "new")
     experiment = read_experiment(tmp_path / "new")
     assert experiment.readings["used"].any()
 
 
-def test_the_template_explains_itself(tmp_path):
+def test_the_template_is_commented_and_its_title_says_that_it_is_invented(tmp_path):
     """Comments in the file, the title says that its readings are invented, and the traces have a place."""
     written = write_template(tmp_path / "new")
     assert [path.name for path in written] == ["bench.toml", "readings.csv"]
@@ -26,7 +26,7 @@ def test_an_empty_folder_may_be_filled(tmp_path):
     assert write_template(tmp_path)[0].is_file()
 
 
-def test_nothing_that_is_there_is_written_over(tmp_path):
+def test_existing_files_are_not_overwritten(tmp_path):
     (tmp_path / "bench.toml").write_text("mine", encoding="utf-8")
     for place in (tmp_path, tmp_path / "bench.toml"):
         with pytest.raises(InputError, match="this path already exists"):
@@ -35,7 +35,7 @@ def test_nothing_that_is_there_is_written_over(tmp_path):
     assert (tmp_path / "bench.toml").read_text(encoding="utf-8") == "mine"
 
 
-def test_a_folder_that_cannot_be_made_is_named(tmp_path):
+def test_a_folder_that_cannot_be_created_is_named(tmp_path):
     (tmp_path / "file").write_text("mine", encoding="utf-8")
     with pytest.raises(InputError, match="cannot be made") as raised:
         write_template(tmp_path / "file" / "new")

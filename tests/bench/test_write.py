@@ -20,7 +20,7 @@ def names_in(folder):
 CORRECTION = {"factor": "1.05(2)", "source": "compared with the diaphragm gauge"}
 
 
-def test_a_new_section_leaves_every_line_of_the_owner_byte_for_byte(path, bench_text):
+def test_a_new_section_leaves_every_existing_line_unchanged(path, bench_text):
     write_to_bench(path, "gauge.correction", CORRECTION)
     lines = path.read_bytes().splitlines(keepends=True)
     kept = [line for line in bench_text.encode().splitlines(keepends=True) if line.strip()]
@@ -30,7 +30,7 @@ def test_a_new_section_leaves_every_line_of_the_owner_byte_for_byte(path, bench_
     assert [line.split()[0] for line in added] == [b"[gauge.correction]", b"factor", b"source"]
 
 
-def test_a_changed_value_changes_its_line_only(path, bench_text):
+def test_a_changed_value_changes_only_its_line(path, bench_text):
     write_to_bench(path, "rotor", {"arm": "21 mm"})
     before, after = bench_text.encode().splitlines(), path.read_bytes().splitlines()
     differing = [(old, new) for old, new in zip(before, after, strict=True) if old != new]
@@ -42,7 +42,7 @@ def test_a_changed_value_changes_its_line_only(path, bench_text):
     ]
 
 
-def test_what_is_written_is_read(path):
+def test_written_values_are_read_back(path):
     write_to_bench(path, "gauge.correction", CORRECTION)
     assert read_bench(path).gauge.correction.factor == (1.05, pytest.approx(0.02))
     write_to_bench(path, "gauge.correction", {"factor": "1.10(1)"})
@@ -58,7 +58,7 @@ def test_writing_the_same_twice_changes_nothing(path):
 
 
 @pytest.mark.parametrize("mark", [b"", b"\xef\xbb\xbf"])
-def test_line_ends_and_byte_order_mark_stay_as_they_were(path, bench_text, mark):
+def test_line_endings_and_byte_order_mark_are_preserved(path, bench_text, mark):
     path.write_bytes(mark + bench_text.encode().replace(b"\n", b"\r\n"))
     write_to_bench(path, "gauge.correction", CORRECTION)
     content = path.read_bytes()
@@ -77,7 +77,7 @@ def test_line_ends_and_byte_order_mark_stay_as_they_were(path, bench_text, mark)
         ("rotor.arm", {"length": "21 mm"}, "is not a section"),
     ],
 )
-def test_what_would_be_wrong_is_not_written(path, section, values, said):
+def test_an_invalid_value_is_not_written(path, section, values, said):
     before, names = path.read_bytes(), names_in(path.parent)
     with pytest.raises(InputError) as raised:
         write_to_bench(path, section, values)
@@ -86,14 +86,14 @@ def test_what_would_be_wrong_is_not_written(path, section, values, said):
     assert names_in(path.parent) == names
 
 
-def test_a_file_that_is_wrong_already_is_not_touched(path):
+def test_a_file_that_is_already_invalid_is_not_changed(path):
     path.write_text("[gas]\n", encoding="utf-8")
     with pytest.raises(InputError, match="this key is missing"):
         write_to_bench(path, "rotor", {"arm": "21 mm"})
     assert path.read_text(encoding="utf-8") == "[gas]\n"
 
 
-def test_a_draft_that_cannot_be_written_leaves_the_file_and_says_so(path, bench_text, monkeypatch):
+def test_a_failed_write_leaves_the_file_unchanged_and_is_reported(path, bench_text, monkeypatch):
     def full(self, data):
         raise OSError(28, "No space left on device")
 

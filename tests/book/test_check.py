@@ -33,7 +33,7 @@ def everything(target):
         return contents, files
 
 
-def test_a_whole_book_is_said_to_be_whole(target, bench_text):
+def test_an_undamaged_book_is_reported_as_undamaged(target, bench_text):
     fill(target, bench_text)
     health = check_book(target)
     assert health.whole and health.damage == []
@@ -68,7 +68,7 @@ def test_one_altered_cell_is_found_and_named(target, bench_text, raw, table, cha
 
 
 @pytest.mark.parametrize("table", ["readings", "files", "changes", "pieces"])
-def test_a_row_that_is_gone_is_found(target, bench_text, raw, table):
+def test_a_deleted_row_is_found(target, bench_text, raw, table):
     fill(target, bench_text, size=50)
     run = raw(target)
     lite = "://" not in target
@@ -123,7 +123,7 @@ def test_flipped_bytes_of_a_trace_are_named(tmp_path, bench_text):
         everything(path)
 
 
-def test_flipped_bytes_in_the_server_s_files_are_named(server, bench_text):
+def test_flipped_bytes_in_the_files_of_a_server_are_named(server, bench_text):
     target = server.fresh_url()
     fill(target, bench_text)
     contents, files = everything(target)
@@ -145,7 +145,7 @@ def test_flipped_bytes_in_the_server_s_files_are_named(server, bench_text):
     assert found["'traces/1.bin' of 'rotor'"] == "its bytes differ from those that were stored"
 
 
-def test_a_file_cut_short_is_found(tmp_path, bench_text):
+def test_a_truncated_file_is_found(tmp_path, bench_text):
     path = tmp_path / "lab.book"
     fill(path, bench_text)
     data = path.read_bytes()
@@ -158,7 +158,7 @@ def test_a_file_cut_short_is_found(tmp_path, bench_text):
             assert "damaged" in str(error)
 
 
-def test_a_rule_taken_away_or_a_table_added_is_found(tmp_path, bench_text):
+def test_a_removed_constraint_or_an_added_table_is_found(tmp_path, bench_text):
     path = tmp_path / "lab.book"
     fill(path, bench_text)
     connection = sqlite3.connect(path)
@@ -171,7 +171,7 @@ def test_a_rule_taken_away_or_a_table_added_is_found(tmp_path, bench_text):
     assert found["table mine"] == "is not part of a lab book"
 
 
-def test_a_copy_of_the_file_is_a_book(tmp_path, bench_text):
+def test_a_copy_of_the_file_is_a_valid_book(tmp_path, bench_text):
     fill(tmp_path / "lab.book", bench_text)
     shutil.copy(tmp_path / "lab.book", tmp_path / "copy.book")
     assert everything(tmp_path / "copy.book") == everything(tmp_path / "lab.book")

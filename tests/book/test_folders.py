@@ -88,7 +88,7 @@ def folders(draw):
 
 @settings(max_examples=30)
 @given(files=folders(), ending=st.sampled_from(["", "\n# the end"]))
-def test_folder_to_book_to_folder_is_the_same_bytes(two_books, bench_text, files, ending):
+def test_import_and_export_of_a_folder_keep_every_byte(two_books, bench_text, files, ending):
     book, name = two_books[0], f"rotor-{next(NUMBERS)}"
     with tempfile.TemporaryDirectory() as place:
         folder, out = Path(place) / name, Path(place) / "again"
@@ -108,7 +108,7 @@ def test_folder_to_book_to_folder_is_the_same_bytes(two_books, bench_text, files
         st.tuples(st.integers(0, 5), st.sampled_from(["note", "exclude", "sweep", "gauge", "bench"]), words)
     ),
 )
-def test_book_to_folder_to_book_keeps_what_was_changed_and_why(two_books, bench_text, files, steps):
+def test_export_and_import_of_a_book_keep_changes_and_reasons(two_books, bench_text, files, steps):
     (book, second), name = two_books, f"rotor-{next(NUMBERS)}"
     with tempfile.TemporaryDirectory() as place:
         folder = Path(place) / name
@@ -134,7 +134,7 @@ def test_book_to_folder_to_book_keeps_what_was_changed_and_why(two_books, bench_
         assert content_of(Path(place) / "out2") == content_of(Path(place) / "out")
 
 
-def test_the_example_comes_back_as_it_is(target, tmp_path):
+def test_the_example_is_exported_byte_for_byte(target, tmp_path):
     with open_book(target, make=True) as book:
         for folder in sorted(EXAMPLE.iterdir()):
             import_folder(book, folder)
@@ -155,7 +155,7 @@ def test_readings_may_be_recorded_after_an_import(book, tmp_path):
     assert after == before + "2030-01-01,2,traces/new.csv,on,,,,\n"
 
 
-def test_hidden_files_and_links_out_of_the_folder_are_left_out_and_told(book, tmp_path):
+def test_hidden_files_and_links_out_of_the_folder_are_left_out_and_reported(book, tmp_path):
     folder = tmp_path / "mine"
     shutil.copytree(EXAMPLE / "vane-20mm", folder)
     (folder / ".cache").mkdir()
@@ -183,7 +183,7 @@ def test_hidden_files_and_links_out_of_the_folder_are_left_out_and_told(book, tm
         (lambda folder: shutil.rmtree(folder), "there is no such folder"),
     ],
 )
-def test_a_folder_that_no_study_could_read_is_refused_whole(book, tmp_path, spoil, said):
+def test_a_folder_that_a_study_cannot_read_is_not_imported_at_all(book, tmp_path, spoil, said):
     folder = tmp_path / "mine"
     shutil.copytree(EXAMPLE / "vane-20mm", folder)
     spoil(folder)
@@ -193,7 +193,7 @@ def test_a_folder_that_no_study_could_read_is_refused_whole(book, tmp_path, spoi
     assert book.experiments() == ["rotor"]
 
 
-def test_an_export_takes_nothing_in_its_way_and_leaves_nothing_half_done(book, tmp_path, raw, target):
+def test_an_export_overwrites_nothing_and_is_complete_or_absent(book, tmp_path, raw, target):
     book.record("rotor", {"gauge": "2"}, TraceFile("traces/1.csv", b"x"))
     (tmp_path / "there").mkdir()
     (tmp_path / "there" / "mine").write_text("x")

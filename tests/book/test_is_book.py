@@ -22,7 +22,7 @@ def look(path: Path) -> int:
     return int(found.stdout)
 
 
-def test_asking_what_a_file_is_takes_no_log_from_under_an_open_book(tmp_path: Path, bench_text: str) -> None:
+def test_checking_whether_a_file_is_a_book_keeps_the_log_of_an_open_book(tmp_path: Path, bench_text: str) -> None:
     """To close a file drops all POSIX locks of the program on it: the next to close the book would take the log away,
     and what is recorded from then on would be lost (SQLite, "How to corrupt", 2.2).
     """
@@ -49,7 +49,7 @@ with open(sys.argv[1], "r+b") as file:
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="locks of POSIX")
-def test_asking_leaves_the_lock_on_the_shared_memory_of_an_open_book(tmp_path: Path, bench_text: str) -> None:
+def test_checking_whether_a_file_is_a_book_keeps_the_lock_of_an_open_book(tmp_path: Path, bench_text: str) -> None:
     """Byte 128 says that a program uses it (SQLite, "WAL-mode file format", 2.3): without it the next program to open
     the book truncates the file, and a reading of ours ends with a bus error.
     """
@@ -63,7 +63,7 @@ def test_asking_leaves_the_lock_on_the_shared_memory_of_an_open_book(tmp_path: P
         assert subprocess.run(command, check=True, capture_output=True, text=True).stdout.strip() == "held"
 
 
-def test_what_is_no_book_is_told(tmp_path: Path) -> None:
+def test_a_file_that_is_not_a_book_is_recognised(tmp_path: Path) -> None:
     (tmp_path / "text").write_text("time,pressure\n" * 100)
     (tmp_path / "empty").touch()
     (tmp_path / "short").write_bytes(b"SQL")

@@ -57,7 +57,7 @@ def tables_of(target, fill=None):
     return found
 
 
-def test_the_steps_make_the_tables_that_the_program_uses(new_target):
+def test_migrations_make_the_tables_that_the_program_uses(new_target):
     stepped = new_target()
     open_book(stepped, make=True).close()
     found = tables_of(stepped)
@@ -67,11 +67,11 @@ def test_the_steps_make_the_tables_that_the_program_uses(new_target):
         assert version_of(connection) == newest() == "v2"
 
 
-def test_a_reading_has_a_cell_for_every_title_of_the_table():
+def test_a_reading_has_a_cell_for_every_column_title():
     assert sorted(CELLS.values()) == sorted(TITLES)
 
 
-def test_an_older_book_is_brought_up_to_date_when_it_is_written(target, bench_text, next_version):
+def test_an_older_book_is_upgraded_when_it_is_written(target, bench_text, next_version):
     before = filled(target, bench_text)
     next_version()
     with pytest.raises(BookError, match="of the older version 'v2'; bring it up to date with `edgewind check --up"):
@@ -83,7 +83,7 @@ def test_an_older_book_is_brought_up_to_date_when_it_is_written(target, bench_te
         assert len(book.contents("rotor").readings) == 2
 
 
-def test_a_step_that_fails_leaves_the_book_as_it_was(target, bench_text, next_version, monkeypatch):
+def test_a_failed_migration_leaves_the_book_unchanged(target, bench_text, next_version, monkeypatch):
     before = filled(target, bench_text)
     next_version("INSERT INTO nowhere VALUES (1)")
     with pytest.raises(BookError):
@@ -94,7 +94,7 @@ def test_a_step_that_fails_leaves_the_book_as_it_was(target, bench_text, next_ve
         assert book.contents("rotor") == before
 
 
-def test_a_program_of_today_refuses_the_next_version(target, bench_text, next_version, monkeypatch):
+def test_a_book_of_the_next_version_is_refused(target, bench_text, next_version, monkeypatch):
     filled(target, bench_text)
     next_version()
     open_book(target, write=True).close()
@@ -121,7 +121,7 @@ def all_of(path):
         return {name: book.contents(name) for name in book.experiments()}
 
 
-def test_a_book_of_version_1_is_read_as_it_is(old_book):
+def test_a_book_of_version_1_is_read_without_an_upgrade(old_book):
     before = old_book.read_bytes()
     found = all_of(old_book)
     assert {name: len(contents.readings) for name, contents in found.items()} == {"imported": 4, "live": 3}
@@ -139,7 +139,7 @@ def test_a_book_of_version_1_is_read_as_it_is(old_book):
     assert old_book.read_bytes() == before
 
 
-def test_a_book_of_version_1_is_brought_up_with_nothing_lost(old_book, tmp_path, raw):
+def test_a_book_of_version_1_is_upgraded_without_loss(old_book, tmp_path, raw):
     before, rows = all_of(old_book), raw(str(old_book))("SELECT * FROM readings ORDER BY experiment, number")
     with pytest.raises(BookError, match="of the older version 'v1'; bring it up to date"):
         check_book(old_book)
@@ -161,7 +161,7 @@ def test_a_book_of_version_1_is_brought_up_with_nothing_lost(old_book, tmp_path,
     assert check_book(old_book).damage == []
 
 
-def test_folders_of_version_1_come_in_and_go_out_byte_for_byte(tmp_path):
+def test_folders_of_version_1_are_imported_and_exported_byte_for_byte(tmp_path):
     with open_book(tmp_path / "new.book", make=True) as book:
         for name in ("folder", "exported"):
             import_folder(book, VERSION_1 / name)
@@ -171,7 +171,7 @@ def test_folders_of_version_1_come_in_and_go_out_byte_for_byte(tmp_path):
                     assert (tmp_path / name / path.relative_to(VERSION_1 / name)).read_bytes() == path.read_bytes()
 
 
-def test_cells_beyond_the_titles_of_an_experiment_go_out_and_come_in(tmp_path, bench_text):
+def test_cells_without_a_title_in_an_experiment_are_exported_and_imported(tmp_path, bench_text):
     with open_book(tmp_path / "new.book", make=True) as book:
         book.add_experiment("rotor", bench_text.encode(), ["time", "gauge [V]", "speed [rpm]"])
         book.record("rotor", {"time": "2026-01-03", "gauge": "3.3", "speed": "7"})

@@ -19,7 +19,7 @@ def write_some(target, who):
             book.record("rotor", {"time": f"2026-03-1{who}T10:00:{turn:02}", "gauge": "2.5"}, trace, made_by=str(who))
 
 
-def test_two_programs_write_one_book_at_once_and_nothing_is_lost(target, bench_text):
+def test_two_programs_that_write_one_book_at_once_lose_nothing(target, bench_text):
     with open_book(target, make=True) as book:
         book.add_experiment("rotor", bench_text.encode(), ["time", "gauge [V]", "trace"])
     context = multiprocessing.get_context("fork")
@@ -38,7 +38,7 @@ def test_two_programs_write_one_book_at_once_and_nothing_is_lost(target, bench_t
     assert check_book(target).whole
 
 
-def test_two_programs_make_one_book_at_once(target):
+def test_two_programs_can_create_one_book_at_once(target):
     context = multiprocessing.get_context("fork")
     makers = [context.Process(target=make_it, args=(target,)) for _ in range(2)]
     for maker in makers:

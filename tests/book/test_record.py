@@ -20,7 +20,7 @@ def bytes_of(book, path):
     return stream.getvalue()
 
 
-def test_a_reading_and_its_trace_come_back_as_they_were_written(book):
+def test_a_reading_and_its_trace_are_read_back_as_written(book):
     content = bytes(range(256)) * 9000  # over two pieces
     assert book.record("rotor", CELLS, TraceFile("traces/1.csv", content)) == 1
     contents = book.contents("rotor")
@@ -31,13 +31,13 @@ def test_a_reading_and_its_trace_come_back_as_they_were_written(book):
     assert contents.sheet.columns[1] == ("gauge", "V")
 
 
-def test_a_trace_may_come_from_a_file(book, tmp_path):
+def test_a_trace_may_be_stored_from_a_file(book, tmp_path):
     (tmp_path / "scope.bin").write_bytes(b"\x00\xff" * 700_000)
     book.record("rotor", CELLS, TraceFile("traces/1.bin", tmp_path / "scope.bin"))
     assert bytes_of(book, "traces/1.bin") == (tmp_path / "scope.bin").read_bytes()
 
 
-def test_a_reading_and_its_trace_are_kept_both_or_neither(book):
+def test_a_reading_and_its_trace_are_stored_together_or_not_at_all(book):
     book.record("rotor", CELLS, TraceFile("traces/1.csv", b"x"))
     with pytest.raises(BookError, match=r"'traces/1\.csv' is already in the book"):
         book.record("rotor", {**CELLS, "time": "2026-03-14 09:00:01"}, TraceFile("traces/1.csv", b"y"))
@@ -48,7 +48,7 @@ def test_a_reading_and_its_trace_are_kept_both_or_neither(book):
     assert (len(contents.readings), len(contents.files)) == (1, 1)
 
 
-def test_the_same_call_made_twice_with_one_key_is_kept_once(book):
+def test_a_repeated_call_with_the_same_key_is_stored_once(book):
     trace = TraceFile("traces/1.csv", b"x")
     assert book.record("rotor", CELLS, trace, key="mine") == book.record("rotor", CELLS, trace, key="mine") == 1
     with pytest.raises(BookError, match="another reading has the key"):
@@ -56,7 +56,7 @@ def test_the_same_call_made_twice_with_one_key_is_kept_once(book):
     assert len(book.contents("rotor").readings) == 1
 
 
-def test_corrections_are_rows_that_point_at_the_old_and_say_why(book):
+def test_corrections_are_new_rows_with_the_old_value_and_a_reason(book):
     book.record("rotor", {**CELLS, "speed": "70"})
     book.correct("rotor", 1, "speed", "7.0", "slip of the decimal point", made_by="Ada")
     contents = book.contents("rotor")
@@ -67,7 +67,7 @@ def test_corrections_are_rows_that_point_at_the_old_and_say_why(book):
     assert ",7.0," in contents.table() and "70" not in contents.table()
 
 
-def test_an_exclusion_may_be_withdrawn_and_both_stay_told(book):
+def test_an_exclusion_and_its_withdrawal_both_stay_in_the_history(book):
     book.record("rotor", {**CELLS, "speed": "7"})
     before = book.contents("rotor").table()
     book.exclude("rotor", 1, "the door stood open")
@@ -80,7 +80,7 @@ def test_an_exclusion_may_be_withdrawn_and_both_stay_told(book):
     assert [change.why for change in contents.changes] == ["the door stood open", "it was the other door"]
 
 
-def test_a_typed_speed_may_take_the_place_of_a_trace(book):
+def test_a_typed_speed_may_replace_a_trace(book):
     book.record("rotor", CELLS, TraceFile("traces/1.csv", b"x"))
     book.change("rotor", 1, {"trace": "", "speed": "12"}, "the trace is of the other rotor")
     assert book.contents("rotor").cells_now()[0]["speed"] == "12"
@@ -88,7 +88,7 @@ def test_a_typed_speed_may_take_the_place_of_a_trace(book):
     assert book.contents("rotor").traces_now()["traces/2.csv"] == "traces/2.csv"
 
 
-def test_a_bench_described_anew_keeps_the_earlier_one(book, bench_text):
+def test_a_new_bench_description_keeps_the_earlier_version(book, bench_text):
     changed = bench_text.replace("12 mm", "13 mm").encode()
     assert book.revise_bench("rotor", changed, "measured again") == 2
     contents = book.contents("rotor")
@@ -112,7 +112,7 @@ def test_a_bench_described_anew_keeps_the_earlier_one(book, bench_text):
         ({"time": "2026-03-14 08:00:00"}, "already exists"),
     ],
 )
-def test_what_no_study_could_read_is_refused_and_nothing_is_kept(book, cells, said):
+def test_a_reading_that_a_study_cannot_read_is_refused_and_not_stored(book, cells, said):
     book.record("rotor", {**CELLS, "time": "2026-03-14 08:00:00", "speed": "1"})
     with pytest.raises(InputError) as raised:
         book.record("rotor", {**CELLS, "speed": "7", **cells})
@@ -121,12 +121,12 @@ def test_what_no_study_could_read_is_refused_and_nothing_is_kept(book, cells, sa
 
 
 @pytest.mark.parametrize("path", ["../x", "/x", "a/../b", "", "a//b", "bench.toml", "history/changes.csv", "a\nb", "."])
-def test_paths_that_could_not_lie_in_a_folder_are_refused(book, path):
+def test_paths_outside_the_experiment_folder_are_refused(book, path):
     with pytest.raises(InputError):
         book.record("rotor", CELLS, TraceFile(path, b"x"))
 
 
-def test_a_correction_needs_a_reason_a_reading_and_a_readable_outcome(book):
+def test_a_correction_needs_a_reason_an_existing_reading_and_a_valid_result(book):
     book.record("rotor", {**CELLS, "speed": "7"})
     for arguments, said in (
         ((1, "speed", "8", " "), "no reason is given"),
@@ -140,7 +140,7 @@ def test_a_correction_needs_a_reason_a_reading_and_a_readable_outcome(book):
     assert not book.contents("rotor").changes
 
 
-def test_time_is_judged_as_it_is_after_corrections(book):
+def test_times_are_compared_after_corrections(book):
     book.record("rotor", {**CELLS, "speed": "7"})
     book.correct("rotor", 1, "time", "2026-03-14 09:00:07", "clock was slow")
     book.record("rotor", {**CELLS, "speed": "8"})
@@ -148,7 +148,7 @@ def test_time_is_judged_as_it_is_after_corrections(book):
         book.record("rotor", {**CELLS, "speed": "8", "time": "2026-03-14 09:00:07"})
 
 
-def test_no_other_program_alters_a_row_either(book, target, raw):
+def test_rows_cannot_be_altered_by_another_program(book, target, raw):
     book.record("rotor", CELLS, TraceFile("traces/1.csv", b"x"))
     book.exclude("rotor", 1, "reason")
     run = raw(target)
@@ -175,7 +175,7 @@ def test_no_other_program_alters_a_row_either(book, target, raw):
     assert check_book(target).whole
 
 
-def test_a_book_holds_several_experiments_each_with_its_own_numbers(book, bench_text):
+def test_each_experiment_of_a_book_numbers_its_readings_itself(book, bench_text):
     book.add_experiment("other", bench_text.encode(), ["pressure [mTorr]", "speed [rpm]"])
     assert book.record("other", {"pressure": "7", "speed": "1"}) == 1
     assert book.record("rotor", {**CELLS, "speed": "1"}) == 1
@@ -189,12 +189,12 @@ def test_a_book_holds_several_experiments_each_with_its_own_numbers(book, bench_
             book.add_experiment(name, bench_text.encode())
 
 
-def test_a_book_opened_for_reading_takes_nothing(book, target):
+def test_a_book_opened_for_reading_refuses_writes(book, target):
     with open_book(target) as other, pytest.raises(BookError, match="opened for reading"):
         other.record("rotor", CELLS)
 
 
-def test_a_file_is_kept_beside_the_readings_and_never_altered(book, target):
+def test_a_stored_file_is_never_altered(book, target):
     plan = TraceFile("sweeps/a/plan.json", b"{}")
     assert book.keep_file("rotor", plan) is True
     assert book.keep_file("rotor", plan) is False  # the same again is kept once
@@ -204,7 +204,7 @@ def test_a_file_is_kept_beside_the_readings_and_never_altered(book, target):
     assert check_book(target).whole
 
 
-def test_an_experiment_is_the_same_by_whatever_way_its_book_is_reached(book, target, new_target, bench_text, tmp_path):
+def test_an_experiment_is_the_same_through_a_path_and_a_url(book, target, new_target, bench_text, tmp_path):
     """A recorder and the pages may name the book otherwise; a copy, or an experiment of the same name, is another."""
     mine = book.identity("rotor")
     if "://" in target:
@@ -228,7 +228,7 @@ def test_an_experiment_is_the_same_by_whatever_way_its_book_is_reached(book, tar
         book.identity("another")
 
 
-def test_who_may_write_is_known_without_writing(book, target):
+def test_write_permission_is_determined_without_writing(book, target):
     before = book.contents("rotor")
     book.must_be_writable()
     assert book.contents("rotor") == before

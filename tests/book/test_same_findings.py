@@ -68,7 +68,7 @@ def test_messages_name_the_book_the_experiment_and_the_file(target, tmp_path, be
         assert frame["why_not"][0] == "excluded: recorder failed"
 
 
-def test_a_study_of_what_is_no_book_says_so(tmp_path):
+def test_a_study_of_a_file_that_is_not_a_book_is_refused(tmp_path):
     (tmp_path / "a.txt").write_text("x")
     with pytest.raises(InputError, match="this is a file, and no lab book"):
         run_study(tmp_path / "a.txt")
@@ -79,7 +79,7 @@ def test_a_study_of_what_is_no_book_says_so(tmp_path):
         run_study("mysql://a:b@c/d")
 
 
-def test_damage_of_a_trace_is_found_although_it_was_measured_before(tmp_path, raw, monkeypatch):
+def test_damage_of_a_trace_is_found_although_its_result_is_cached(tmp_path, raw, monkeypatch):
     monkeypatch.setattr("edgewind.signals.experiment._MEASURED", Recent(most=1_000_000))
     folder = shutil.copytree(EXAMPLE / "vane-12mm", tmp_path / "one")
     table = folder / "readings.csv"

@@ -16,7 +16,7 @@ def parsed(text):
     return parse_readings(text.removeprefix("\ufeff")).drop(columns="line")
 
 
-def test_a_table_with_every_oddity_comes_together_as_it_was():
+def test_an_irregular_table_is_reassembled_byte_for_byte():
     sheet, rows = take_apart(TEXT)
     assert put_together(sheet, [(row, {}) for row in rows]) == TEXT
     assert sheet.columns == (("gauge", "V"), ("speed", "rpm"), ("note", ""), ("", ""))
@@ -26,13 +26,13 @@ def test_a_table_with_every_oddity_comes_together_as_it_was():
     ]
 
 
-def test_one_changed_cell_leaves_all_other_text_alone():
+def test_one_changed_cell_leaves_all_other_text_unchanged():
     sheet, rows = take_apart(TEXT)
     changed = put_together(sheet, [(rows[0], {"gauge": "1,51"}), (rows[1], {})])
     assert changed == TEXT.replace("1,50", "1,51")
 
 
-def test_an_added_reason_to_exclude_gets_a_column_of_its_own():
+def test_an_added_reason_to_exclude_gets_its_own_column():
     sheet, rows = take_apart(TEXT)
     changed = put_together(sheet, [(rows[0], {}), (rows[1], {"exclude": "no; the door"})])
     frame = parsed(changed)
@@ -40,7 +40,7 @@ def test_an_added_reason_to_exclude_gets_a_column_of_its_own():
     assert frame.drop(columns="exclude").equals(parsed(TEXT).drop(columns="exclude"))
 
 
-def test_rows_follow_on_text_that_has_no_last_newline():
+def test_rows_can_be_appended_to_text_without_a_last_newline():
     sheet, rows = take_apart("gauge [V],speed [rpm]\n1,2")
     text = put_together(sheet, [(rows[0], {}), (row_of(sheet, {"gauge": "3", "speed": "4"}), {})])
     assert text == "gauge [V],speed [rpm]\n1,2\n3,4\n"
@@ -54,7 +54,7 @@ notes = st.text(st.characters(exclude_characters="\x00", exclude_categories=("Cs
 
 
 @given(notes, notes, st.sampled_from(",;\t"), st.sampled_from(["\n", "\r\n"]))
-def test_any_text_survives_a_change_and_its_undoing(one, other, delimiter, newline):
+def test_a_change_and_its_reversal_restore_any_text(one, other, delimiter, newline):
     line = delimiter.join(["2", "8", ""]) + newline
     text = delimiter.join(["gauge [V]", "speed [rpm]", "note"]) + newline + line
     sheet, (row,) = take_apart(text)
@@ -67,6 +67,6 @@ def test_any_text_survives_a_change_and_its_undoing(one, other, delimiter, newli
 
 
 @pytest.mark.parametrize("text", ["gauge [V],speed [rpm]\n1,2\n", "\n\n# a\ngauge [V]\tspeed [rpm]\n\n1\t2\n\t\n3\t4"])
-def test_plain_tables_come_together_as_they_were(text):
+def test_plain_tables_are_reassembled_byte_for_byte(text):
     sheet, rows = take_apart(text)
     assert put_together(sheet, [(row, {}) for row in rows]) == text

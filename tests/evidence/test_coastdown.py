@@ -46,7 +46,7 @@ def history_of(start, drag, dry, *, seconds, windows=20, relative=1e-3, seed=1):
 
 
 @pytest.mark.parametrize(("drag", "dry"), [(0.02, 0.05), (0.05, 0.01)])
-def test_drag_and_friction_come_back_from_a_trace(drag, dry):
+def test_drag_and_friction_are_recovered_from_a_trace(drag, dry):
     found = fit_coast_down(speed_history(trace_of(12.0, drag, dry, seconds=50.0), 4))
     assert found.usable
     assert abs(found.drag_rate - drag) < 4 * found.drag_rate_u + 0.01 * drag
@@ -78,19 +78,19 @@ def test_intervals_hold_the_truth_as_often_as_they_say():
     assert np.all(hits >= 0.84 * 200)
 
 
-def test_little_fall_is_said_not_to_separate_drag_from_friction():
+def test_a_small_fall_of_speed_is_flagged_as_not_separated():
     found = fit_coast_down(history_of(5.0, 0.002, 0.002, seconds=60.0))
     assert "not-separated" in found.flags
 
 
-def test_a_steady_rotor_is_no_coast_down():
+def test_a_steady_rotor_is_not_a_coast_down():
     found = fit_coast_down(history_of(5.0, 1e-6, 0.0, seconds=10.0))
     assert not found.usable
     with pytest.raises(InputError, match="lamp off"):
         fit_coast_down(SpeedHistory(np.array([1.0]), np.array([1.0]), np.array([0.1]), 1.0))
 
 
-def test_a_trace_of_the_dark_is_followed_once_and_another_anew(make_bench, monkeypatch):
+def test_the_coast_down_of_a_trace_is_computed_once_and_for_another_trace_again(make_bench, monkeypatch):
     followed = []
 
     def counted(trace, *how, **named):
@@ -135,14 +135,14 @@ def test_measured_torque_is_drag_times_speed_plus_friction_with_its_uncertainty(
     assert measured_torque(used, coasts[:1], None) is None
 
 
-def test_scattered_friction_is_less_sure():
+def test_scatter_of_the_friction_widens_its_uncertainty():
     alike = common_dry_rate([coast(1.0, 0.1, 0.01), coast(2.0, 0.1, 0.01)])
     apart = common_dry_rate([coast(1.0, 0.1, 0.005), coast(2.0, 0.1, 0.02)])
     assert apart.relative > alike.relative
     assert common_dry_rate([]) is None
 
 
-def test_coast_downs_are_asked_for_where_there_are_none():
+def test_coast_downs_are_proposed_where_there_are_none():
     used = pd.DataFrame({"pressure_pa": [0.02, 20.0]})
     assert "0.02 Pa, 0.63 Pa, 20 Pa" in coast_down_wanted(used, [])
     assert coast_down_wanted(used, [coast(0.02, 0.1), coast(0.6, 0.1), coast(15.0, 0.1)]) is None

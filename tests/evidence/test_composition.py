@@ -29,7 +29,7 @@ def test_an_uncertain_fraction_is_an_unknown_and_an_exact_one_is_not(make):
     assert not [name for name in prior(make({"N2": 0.95, "H2O": 0.05})) if name.startswith("fraction")]
 
 
-def test_fit_takes_the_gas_of_the_fraction_that_it_tries(make):
+def test_fit_uses_the_gas_properties_of_each_trial_composition(make):
     """Against the bench written with that fraction: what a rotor holds of its gas."""
     pressure = np.geomspace(0.1, 5.0, 8)
     data = FitData(pressure, np.full(8, 0.01), np.full(8, 3.0), np.full(8, 0.03), True, 0.05)
@@ -43,7 +43,7 @@ def test_fit_takes_the_gas_of_the_fraction_that_it_tries(make):
         assert problem.numbers(values)[0, GAS_PLACES] == pytest.approx(expected[GAS_PLACES], rel=1e-3)
 
 
-def test_predictions_draw_the_composition_and_keep_it_in_the_same_gas(make):
+def test_predictions_draw_the_composition_once_for_all_pressures(make):
     bench = make(WET)
     drawn = draws_of(bench, draws=60)
     speed = drawn.numbers[:, Place.V0]

@@ -60,7 +60,7 @@ def test_posterior_and_evidence_equal_those_of_scikit_learn(name: Any) -> None:
     assert log_density(matrix[None], y)[0] == pytest.approx(regressor.log_marginal_likelihood_value_)
 
 
-def test_the_whole_fit_agrees_with_scikit_learn_where_readings_are_many_and_good() -> None:
+def test_the_whole_fit_agrees_with_scikit_learn_for_many_precise_readings() -> None:
     from sklearn.gaussian_process import GaussianProcessRegressor
     from sklearn.gaussian_process.kernels import RBF, ConstantKernel, WhiteKernel
 
@@ -76,7 +76,7 @@ def test_the_whole_fit_agrees_with_scikit_learn_where_readings_are_many_and_good
 
 
 @pytest.mark.parametrize("softening", [np.inf, 0.3])
-def test_moments_on_a_bent_scale_equal_a_quadrature(softening: float) -> None:
+def test_moments_on_a_warped_scale_equal_a_quadrature(softening: float) -> None:
     node, weight = np.polynomial.hermite_e.hermegauss(40)
     weight = weight / weight.sum()
     scale, mean, sd = Scale(softening), 0.8, 0.2
@@ -87,7 +87,7 @@ def test_moments_on_a_bent_scale_equal_a_quadrature(softening: float) -> None:
 
 
 @given(st.floats(-1e3, 1e3), st.floats(1e-2, 1e3))
-def test_a_bent_scale_leads_back(speed: float, softening: float) -> None:
+def test_the_inverse_of_a_warped_scale_restores_its_values(speed: float, softening: float) -> None:
     assert Scale(softening).back(Scale(softening).of(speed)) == pytest.approx(speed, rel=1e-9, abs=1e-9)
 
 
@@ -98,7 +98,7 @@ def test_draws_have_the_mean_and_the_deviation_of_the_curve() -> None:
     assert curve.draws.std(0) / curve.sd == pytest.approx(1.0, abs=0.15)
 
 
-def test_scatter_beyond_the_stated_uncertainty_is_found() -> None:
+def test_scatter_beyond_the_stated_uncertainty_is_estimated() -> None:
     honest = fit_curve(readings(readings=40, noise=0.03, proportional=False))
     bold = fit_curve(readings(readings=40, noise=0.05, proportional=False, understated=10.0))
     assert honest.excess_rad_s < 0.02 * TRUTH.top
@@ -106,7 +106,7 @@ def test_scatter_beyond_the_stated_uncertainty_is_found() -> None:
     assert low < 0.05 * TRUTH.top < high
 
 
-def test_pressure_uncertainty_widens_the_slopes_and_spares_the_top() -> None:
+def test_pressure_uncertainty_widens_the_curve_on_slopes_and_not_at_the_top() -> None:
     sharp = readings(readings=40, pressure_noise=0.0, proportional=False)
     blurred = replace(sharp, log_pressure_u=np.full(40, 0.15))
     ratio = fit_curve(blurred).sd / fit_curve(sharp).sd
@@ -114,7 +114,7 @@ def test_pressure_uncertainty_widens_the_slopes_and_spares_the_top() -> None:
     assert np.interp(-1.3, grid, ratio) > 1.15 * np.interp(0.0, grid, ratio)
 
 
-def test_the_curve_leaves_out_an_effect_that_is_named_a_nuisance() -> None:
+def test_the_curve_excludes_a_nuisance_effect() -> None:
     data = readings(readings=40, sweeps=2, noise=0.01)
     shifted = replace(data, speed_rad_s=data.speed_rad_s + 1.0 * data.direction)
     curve = fit_curve(shifted, nuisance=data.direction[:, None], nuisance_sd=[5.0])
@@ -135,7 +135,7 @@ def test_same_readings_give_the_same_curve() -> None:
     assert np.array_equal(one.draws, other.draws)
 
 
-def test_rounding_does_not_decide_what_is_drawn() -> None:
+def test_rounding_of_the_input_does_not_change_the_draws() -> None:
     data = readings()
     other = replace(data, speed_rad_s=data.speed_rad_s * (1 + 1e-15 * np.random.default_rng(1).integers(-4, 5, 24)))
     assert fit_curve(other).draws == pytest.approx(fit_curve(data).draws, abs=1e-5 * TRUTH.top)
@@ -187,12 +187,12 @@ GOOD: dict[str, Any] = {
         ({"time_s": [1.0]}, "time_s has shape"),
     ],
 )
-def test_unusable_readings_are_refused_with_the_place_and_the_remedy(change: Any, message: str) -> None:
+def test_unusable_readings_are_refused_with_place_and_correction(change: Any, message: str) -> None:
     with pytest.raises(InputError, match=message):
         SweepData(**(GOOD | change))
 
 
-def test_one_pressure_is_no_curve() -> None:
+def test_readings_at_one_pressure_give_no_curve() -> None:
     with pytest.raises(InputError, match="two pressures or more"):
         fit_curve(SweepData(**(GOOD | {"pressure_pa": [2.0, 2.0, 2.0]})))
 
@@ -205,14 +205,14 @@ def test_direction_follows_time_where_known_and_order_elsewhere() -> None:
     assert derive_direction([3.0], ("",)).tolist() == [0]
 
 
-def test_a_low_rank_density_is_that_of_the_whole_covariance() -> None:
+def test_a_low_rank_density_equals_that_of_the_full_covariance() -> None:
     random = np.random.default_rng(7)
     factor, diagonal, readings = random.standard_normal((2, 9, 3)), random.uniform(0.5, 2, (2, 9)), random.random(9)
     whole = factor @ np.swapaxes(factor, 1, 2) + np.stack([np.diag(row) for row in diagonal])
     assert log_density_of_low_rank(factor, diagonal, readings) == pytest.approx(log_density(whole, readings), rel=1e-9)
 
 
-def test_many_readings_give_the_curve_that_all_covariances_in_full_give(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_many_readings_give_the_same_curve_as_full_covariances(monkeypatch: pytest.MonkeyPatch) -> None:
     data = take_readings(Truth("balance", 0.3, 0.9, 0.0, 8.0), Bench(readings=110), np.random.default_rng(3))
     by_nodes = fit_curve(data, draws=64)
     monkeypatch.setattr("edgewind.evidence.curve._MOST_EXACT", 1000)

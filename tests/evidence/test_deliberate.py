@@ -61,7 +61,7 @@ def chilled_speeds(rotor, pressure, time_s, low=COLD, start_speed=0.0):
     return rotor.run(time_s, around, (ROOM, ROOM, start_speed))[:, 2]
 
 
-def test_the_reading_that_turned_back_in_the_cold_is_evidence_for_the_thermal_force(folder):
+def test_a_reversal_under_a_chilled_envelope_is_evidence_for_the_thermal_force(folder):
     """One row: lamp off, envelope chilled to -20 degC, turned backwards at 12 rpm. Nothing else about it is known."""
     found = folder([*lit_rows(HiddenRotor(species="air")), "1.0,3,-12,0.5,off,-20,,,bulb chilled; turned back"])
     (test,) = deliberate_tests(found)
@@ -93,7 +93,7 @@ def test_the_reading_that_turned_back_in_the_cold_is_evidence_for_the_thermal_fo
     assert "reading 12 (chilled envelope in the dark, 1 Pa)" in weights.why
 
 
-def test_a_reversal_that_was_seen_stands_in_the_answer_and_in_the_sentence_about_the_cold(folder):
+def test_an_observed_reversal_is_stated_in_the_answer_and_in_the_sentence_about_the_cold(folder):
     found = find(folder([*lit_rows(HiddenRotor(species="air")), "1.0,3,-12,0.5,off,-20,,,bulb chilled; turned back"]))
     assert len(found.answer) == 4
     assert "judged by the curve and by 1 test made on purpose" in found.answer[2]
@@ -113,7 +113,7 @@ def test_a_reversal_that_was_seen_stands_in_the_answer_and_in_the_sentence_about
     assert unknown == "Which way it would turn in the cold is not known without a fit of the readings."
 
 
-def test_a_rotor_that_goes_on_as_before_in_the_cold_is_turned_by_something_constant(folder):
+def test_a_rotor_unaffected_by_cold_is_driven_by_a_constant_torque(folder):
     rotor = HiddenRotor(species="air", foreign_n_m=2e-9, irradiance_w_m2=0.0)
     found = folder(
         [*lit_rows(rotor), f"1.0,3,{RPM * rotor.steady_speed(BenchConditions(1.0, 0, COLD)):.4g},0.5,off,-20,bright,,"]
@@ -124,7 +124,7 @@ def test_a_rotor_that_goes_on_as_before_in_the_cold_is_turned_by_something_const
     assert f"against {THERMAL}" in test.why
 
 
-def test_a_size_without_direction_says_less_than_one_with_it(folder):
+def test_a_speed_without_direction_is_weaker_evidence_than_one_with_it(folder):
     rows = lit_rows(HiddenRotor(species="air"))
     unsigned, signed = (
         deliberate_tests(folder([*rows, f"1.0,3,{speed},0.5,off,-20,,,"]))[0] for speed in ("12", "-12")
@@ -153,7 +153,7 @@ def test_tests_do_not_make_compatible_what_the_curve_contradicts(folder):
     assert verdicts == {0.0: "compatible", 51.8: "cannot tell"}
 
 
-def test_a_lamp_at_half_keeps_the_sense_and_lowers_the_speed(folder):
+def test_a_lamp_at_half_power_lowers_the_speed_and_keeps_its_direction(folder):
     rotor = HiddenRotor(species="air")
     half = RPM * float(rotor.steady_speed(BenchConditions(1.0, 0.5, ROOM)))
     found = folder([*lit_rows(rotor), f"1.0,3,{half:.4g},0.5,50 %,22,bright,,"])
@@ -163,7 +163,7 @@ def test_a_lamp_at_half_keeps_the_sense_and_lowers_the_speed(folder):
     assert test.log_evidence[PIVOT] < -5
 
 
-def test_a_run_through_standstill_is_judged_as_one(folder):
+def test_a_run_through_standstill_is_judged_as_one_test(folder):
     rotor = HiddenRotor(species="air", dry_n_m=1e-12, breakaway_n_m=1e-12, bright_emissivity=0.3)
     time = np.linspace(0, 300, 31)
     speed = RPM * chilled_speeds(rotor, 0.5, time)
@@ -185,7 +185,7 @@ def test_a_run_through_standstill_is_judged_as_one(folder):
     assert "it was seen to turn back: the dark face led at" in cold
 
 
-def test_without_a_test_nothing_is_said(folder):
+def test_without_a_test_there_is_no_sentence(folder):
     found = folder(lit_rows(HiddenRotor(species="air")))
     assert deliberate_tests(found) == ()
     assert judge_tests(()).why == ""
@@ -194,7 +194,7 @@ def test_without_a_test_nothing_is_said(folder):
 # Which test next
 
 
-def test_the_chilled_envelope_is_proposed_with_what_each_outcome_would_say_and_its_cautions(folder):
+def test_the_chilled_envelope_is_proposed_with_the_meaning_of_each_outcome_and_cautions(folder):
     proposed = propose_tests(folder(lit_rows(HiddenRotor(species="air"))))
     kinds = [one.kind for one in proposed]
     assert "chilled envelope in the dark" in kinds
@@ -207,7 +207,7 @@ def test_the_chilled_envelope_is_proposed_with_what_each_outcome_would_say_and_i
     assert set(cold.cautions) == {"cold", "refrigerant", "glass"} <= set(HAZARDS)
 
 
-def test_a_test_that_was_made_and_one_that_tells_nothing_are_not_proposed(folder):
+def test_tests_already_made_and_uninformative_tests_are_not_proposed(folder):
     rows = lit_rows(HiddenRotor(species="air"))
     made = propose_tests(folder([*rows, "1.0,3,-12,0.5,off,-20,,,"]))
     assert "chilled envelope in the dark" not in [one.kind for one in made]
@@ -216,7 +216,7 @@ def test_a_test_that_was_made_and_one_that_tells_nothing_are_not_proposed(folder
     assert same == ()  # both are constant: no change of light or warmth tells them apart
 
 
-def test_next_ranks_tests_between_mechanisms_that_are_still_open(folder):
+def test_next_ranks_tests_that_distinguish_undecided_mechanisms(folder):
     experiment = folder([*lit_rows(HiddenRotor(species="air")), "1.0,3,-12,0.5,off,-20,,,"])
     ruled_out = {claim.name for claim in find(experiment).mechanisms if claim.verdict == "ruled out"}
     assert PIVOT in ruled_out
@@ -230,7 +230,7 @@ def test_next_ranks_tests_between_mechanisms_that_are_still_open(folder):
 
 
 @pytest.mark.parametrize("cause", CAUSES)
-def test_the_true_cause_is_never_ruled_out_and_what_differs_is(cause, tmp_path):
+def test_the_true_cause_is_never_ruled_out_and_different_ones_are(cause, tmp_path):
     found = invented_tests(tmp_path / "rotor", cause, seed=31)
     assert found.truth not in found.weights.ruled_out
     assert found.contradicted

@@ -29,7 +29,7 @@ def balance(volts, place_v=2.6, top=300.0):
     return top * 4 * x / (1 + x) ** 2 + np.random.default_rng(4).standard_normal(len(volts))
 
 
-def test_a_maximum_is_found_and_told(found):
+def test_a_maximum_is_found_and_stated(found):
     findings = found(RISING, balance(RISING))
     optimum, knudsen = findings.optimum, findings.knudsen
     assert optimum.found
@@ -73,14 +73,14 @@ def test_without_a_maximum_the_answer_says_so_and_why(found, volts, speeds, reas
     assert second == "Without that pressure no Knudsen number can be stated."
 
 
-def test_an_experiment_with_no_usable_reading_has_findings_still(found):
+def test_an_experiment_without_a_usable_reading_has_findings(found):
     findings = found(RISING, balance(RISING), lamp="off")
     assert findings.optimum.reason == "too few readings"
     assert findings.answer[0].startswith("These 0 readings do not show")
     assert (findings.budget, findings.budget_line) == ((), None)
 
 
-def test_the_budget_is_that_of_the_fastest_reading_greatest_first(found):
+def test_the_budget_is_that_of_the_fastest_reading_in_descending_order(found):
     speeds = balance(RISING)
     findings = found(RISING, speeds, gauge={"voltage_per_decade": "1.00(1) V"})
     assert findings.budget_line == 2 + int(np.argmax(speeds))
@@ -94,7 +94,7 @@ def test_the_budget_is_that_of_the_fastest_reading_greatest_first(found):
     assert by_name["voltage per decade"].relative_u == pytest.approx(0.01 * np.log(10) * decades, rel=1e-3)
 
 
-def test_the_curve_takes_the_common_uncertainty_at_the_fastest_reading(found):
+def test_the_curve_uses_the_common_uncertainty_of_the_fastest_reading(found):
     findings = found(RISING, balance(RISING))
     data = sweep_data(findings.experiment.used)
     assert data.size == 16
@@ -102,13 +102,13 @@ def test_the_curve_takes_the_common_uncertainty_at_the_fastest_reading(found):
     assert data.speed_u_rad_s == pytest.approx(2 * np.pi / 60)
 
 
-def test_a_rotor_that_turns_backwards_has_an_optimum_too(found):
+def test_a_rotor_that_turns_backwards_has_an_optimum(found):
     findings = found(RISING, -balance(RISING))
     assert findings.optimum.found
     assert findings.optimum.speed_rad_s < 0
 
 
-def test_the_level_of_the_study_is_that_of_every_interval(found):
+def test_every_interval_has_the_level_of_the_study(found):
     findings = found(RISING, balance(RISING), study={"level": 0.68})
     assert findings.optimum.level == findings.knudsen.level == 0.68
     assert "a 68 % interval of" in findings.answer[0]

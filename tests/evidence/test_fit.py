@@ -15,7 +15,7 @@ from edgewind.evidence.sampling import sample
 from edgewind.rotor import parameters_of
 
 
-def test_the_truth_lies_in_the_posterior_and_dry_friction_is_found_less_the_constant_torque(found):
+def test_the_truth_lies_in_the_posterior_and_the_constant_torque_offsets_dry_friction(found):
     for name, truth in (TRUTH | {"accommodation_difference": 0.0, "foreign": 0.0}).items():
         draws = found.draws[:, [unknown.name for unknown in found.unknowns].index(name)]
         assert np.quantile(draws, 0.005) < truth < np.quantile(draws, 0.995), name
@@ -28,13 +28,13 @@ def test_the_truth_lies_in_the_posterior_and_dry_friction_is_found_less_the_cons
     assert 0.003 < found.marginal("scatter").median < 0.03
 
 
-def test_coast_downs_bring_the_moment_of_inertia(bench, found):
+def test_coast_downs_determine_the_moment_of_inertia(bench, found):
     assert found.marginal("inertia").fixed_by_data == "yes"
     nominal = parameters_of(bench).moment_of_inertia_kg_m2
     assert found.marginal("inertia").median == pytest.approx(nominal, rel=0.15)
 
 
-def test_what_the_readings_leave_open_is_named_with_the_reading_that_would_settle_it(found):
+def test_undetermined_unknowns_are_named_with_the_reading_that_would_determine_them(found):
     assert found.marginal("light").fixed_by_data != "yes"
     assert found.marginal("light").width_ratio > found.marginal("inertia").width_ratio
     assert found.marginal("accommodation").settled_by
@@ -54,7 +54,7 @@ def test_the_same_seed_gives_the_same_fit(bench):
 
 
 @pytest.mark.parametrize("signed", [True, False])
-def test_the_compiled_likelihood_is_that_of_one_normal_distribution_written_out(bench, signed):
+def test_the_compiled_likelihood_equals_the_multivariate_normal_density(bench, signed):
     """Speeds and coast-downs with all that their errors share, by SciPy's distribution of many dimensions.
 
     Each speed has its own variance, each coast-down's rate and friction are correlated; the smooth errors of force,
@@ -137,7 +137,7 @@ def test_the_sampler_finds_mean_spread_and_evidence_of_a_known_posterior():
     assert found.settled and found.r_hat < 1.01
 
 
-def test_ensembles_begun_at_two_places_give_them_the_right_weights_by_leaps():
+def test_ensembles_started_in_two_modes_weight_them_correctly_by_mode_jumps():
     """Two normal distributions far apart, the second three times as heavy: no walk of small steps goes between."""
     places, weights = np.array([-4.0, 4.0]), np.array([0.25, 0.75])
 
@@ -155,7 +155,7 @@ def test_ensembles_begun_at_two_places_give_them_the_right_weights_by_leaps():
     assert np.all(stuck.draws[:, 0] < 0)
 
 
-def test_ensembles_that_do_not_agree_are_not_called_settled():
+def test_ensembles_that_disagree_are_not_reported_as_converged():
     def log_posterior(z):  # two places, and a jump between them that no proposal makes: rings of many dimensions
         return -0.5 * np.sum((np.abs(z) - 6.0) ** 2, axis=-1) / 0.01**2
 
@@ -167,7 +167,7 @@ def test_ensembles_that_do_not_agree_are_not_called_settled():
     assert not found.settled and found.r_hat > 1.01
 
 
-def test_coordinates_without_ridges_hold_the_same_posterior(bench):
+def test_decorrelated_coordinates_give_the_same_posterior(bench):
     """There and back; and the volume: a small box of places becomes one of scores as large as is said."""
     shear = (mode := prepare_likelihood(bench, data_of(bench, readings=12), "all", None, 1)[1]).shear
     places = mode.near(5, np.random.default_rng(1))
@@ -178,7 +178,7 @@ def test_coordinates_without_ridges_hold_the_same_posterior(bench):
     assert np.linalg.slogdet(slope / (2 * step))[1] == pytest.approx(shear.log_volume, abs=0.02)
 
 
-def test_a_smooth_misfit_is_seen_and_random_scatter_is_not(bench):
+def test_a_smooth_misfit_is_detected_and_random_scatter_is_not(bench):
     honest = data_of(bench, readings=20, scatter=0.01)
     bent = replace(honest, speed_rad_s=honest.speed_rad_s * np.exp(0.5 * np.sin(1.5 * np.log(honest.pressure_pa))))
     worth = []
@@ -189,7 +189,7 @@ def test_a_smooth_misfit_is_seen_and_random_scatter_is_not(bench):
     assert worth[1].found
 
 
-def test_the_evidence_is_that_of_an_integral_in_one_dimension(bench):
+def test_the_evidence_equals_a_one_dimensional_integral(bench):
     """With one unknown free the evidence is a one-dimensional integral over its prior; Laplace's is close to it."""
     problem, mode = prepare_likelihood(bench, data_of(bench, readings=12), "thermal force alone", None, 1)
     best = mode.centre
@@ -212,7 +212,7 @@ def test_sampled_and_laplace_evidence_agree_where_the_posterior_is_nearly_normal
     assert found.log_evidence == pytest.approx(mode.log_evidence, abs=4)
 
 
-def test_a_rotor_seen_at_one_end_only_is_not_given_confident_numbers(bench):
+def test_readings_at_one_end_of_the_range_give_wide_intervals(bench):
     got = fit(bench, data_of(bench, low=0.03, high=0.06, readings=8), steps=25)
     assert "no" in {got.marginal(name).fixed_by_data for name in ("accommodation", "gauge", "light")}
 
@@ -233,7 +233,7 @@ def test_few_readings_and_unknown_models_are_refused(bench):
         Unknown("a", "a", "", "normal", 0.9, 0.1, 0.0, 1.0),
     ],
 )
-def test_priors_are_the_inverse_of_their_shares(unknown):
+def test_prior_quantiles_are_the_inverse_of_their_distribution_functions(unknown):
     scores = np.linspace(-2.5, 2.5, 11)
     values = [unknown.value(score) for score in scores]
     assert np.all(np.diff(values) > 0)

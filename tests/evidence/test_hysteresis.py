@@ -50,12 +50,12 @@ def test_an_offset_between_sweeps_is_found_without_times() -> None:
     assert found.drift_per_hour is None
 
 
-def test_sweeps_that_agree_are_seldom_said_to_differ() -> None:
+def test_sweeps_that_agree_are_seldom_reported_as_different() -> None:
     verdicts = [compare_sweeps(readings(seed, noise=0.04)).verdict for seed in range(8)]
     assert verdicts.count("differ") <= 1
 
 
-def test_one_sweep_cannot_tell_drift_from_its_curve() -> None:
+def test_one_sweep_alone_does_not_show_a_drift() -> None:
     found = compare_sweeps(readings(sweeps=1, drift=0.3))
     assert found.verdict == "not compared"
     assert found.drift_per_hour is None and found.log_pressure_shift is None
@@ -75,7 +75,7 @@ def test_repeated_up_sweeps_are_ranked_by_time() -> None:
     assert words == "later minus earlier sweep"
 
 
-def test_repeats_show_whether_the_stated_uncertainty_is_honest() -> None:
+def test_repeats_show_whether_the_stated_uncertainty_is_realistic() -> None:
     random = np.random.default_rng(5)
     place = np.repeat(np.linspace(-3, 3, 12), 4)
     speed = TRUTH.speed(place) + 0.2 * random.standard_normal(place.size)
@@ -92,7 +92,7 @@ def test_repeats_show_whether_the_stated_uncertainty_is_honest() -> None:
     assert bold == pytest.approx(4.0, abs=1.2) and p < 1e-6
 
 
-def test_readings_on_either_side_of_the_turn_are_no_repeats() -> None:
+def test_readings_on_both_sides_of_a_turning_point_are_not_repeats() -> None:
     data = readings()
     chi_squared, freedom = repeat_scatter(data, fit_curve(data))
     assert freedom == 0 and chi_squared == pytest.approx(0.0)

@@ -34,7 +34,7 @@ def lognormal(random, middle, spread, size=2000):
     return middle * np.exp(spread * random.standard_normal(size))
 
 
-def test_it_is_the_mean_free_path_over_the_width_of_the_vane(make_bench):
+def test_knudsen_number_is_the_mean_free_path_over_the_vane_width(make_bench):
     bench = make_bench(rotor={"vane_width": "12 mm"})
     found = knudsen_at_optimum(optimum(np.full(20_000, 0.5)), bench)
     path = GasState(bench.gas.gas, 0.5, 295.15).mean_free_path_m()
@@ -44,7 +44,7 @@ def test_it_is_the_mean_free_path_over_the_width_of_the_vane(make_bench):
     assert found.level == 0.90
 
 
-def test_an_exact_pressure_leaves_the_uncertainty_of_width_and_viscosity(make_bench):
+def test_with_an_exact_pressure_only_width_and_viscosity_are_uncertain(make_bench):
     """A normal distribution of ``ln Kn``: 1.645 standard deviations to each side hold 90 %."""
     found = knudsen_at_optimum(optimum(np.full(200_000, 0.5)), make_bench())
     spread = np.hypot(VISCOSITY_U[True], 0.1 / 12)
@@ -52,7 +52,7 @@ def test_an_exact_pressure_leaves_the_uncertainty_of_width_and_viscosity(make_be
     assert np.log(found.value / found.interval[0]) == pytest.approx(1.645 * spread, rel=0.02)
 
 
-def test_a_mixture_is_known_less_well_than_a_pure_gas(make_bench):
+def test_a_mixture_has_a_greater_uncertainty_than_a_pure_gas(make_bench):
     pure, mixed = (
         knudsen_at_optimum(optimum(np.full(20_000, 0.5)), make_bench(gas={"species": species}))
         for species in ("N2", "air")
@@ -60,7 +60,7 @@ def test_a_mixture_is_known_less_well_than_a_pure_gas(make_bench):
     assert mixed.interval[1] / mixed.interval[0] > pure.interval[1] / pure.interval[0]
 
 
-def test_the_interval_covers_as_often_as_it_says(make_bench):
+def test_the_interval_has_its_stated_coverage(make_bench):
     """400 seeded experiments: a true pressure, width and viscosity about what was measured; 90 % intervals."""
     bench, spread, inside = make_bench(), 0.10, 0
     path = GasState(bench.gas.gas, 1.0, 295.15).mean_free_path_m()

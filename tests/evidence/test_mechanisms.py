@@ -64,12 +64,12 @@ def claims(a_case):
 # Light pressure
 
 
-def test_fifty_watts_absorbed_press_with_about_seventeen_micrograms_force():
+def test_fifty_absorbed_watts_exert_about_seventeen_micrograms_force():
     """Common practice, no source."""
     assert light_pressure.light_force(50.0, 0.0) / g * 1e9 == pytest.approx(17.0, abs=0.05)
 
 
-def test_a_mirror_is_pressed_twice_as_hard_as_a_black_face(published):
+def test_light_pressure_on_a_mirror_is_twice_that_on_a_black_face(published):
     """Source: J. C. Maxwell, A Treatise on Electricity and Magnetism (1873), art. 792; E. F. Nichols and G. F. Hull,
     The pressure due to radiation, Phys. Rev. 17, 26 (1903).
     """
@@ -85,7 +85,7 @@ def test_a_mirror_is_pressed_twice_as_hard_as_a_black_face(published):
 @pytest.mark.parametrize(
     ("face", "light_ok", "thermal_ok"), [("bright", False, True), ("dark", True, False), ("not observed", None, None)]
 )
-def test_a_wrong_sign_rules_out_and_an_unseen_one_does_not(make_bench, face, light_ok, thermal_ok):
+def test_a_wrong_sign_rules_a_drive_out_and_an_unknown_sign_does_not(make_bench, face, light_ok, thermal_ok):
     """Light pushes the bright face, and the dark one leads; warm gas pushes the dark face, and the bright one leads."""
     found = claims(case(bench_of(make_bench, {"leading_face": face})))
     light, thermal = found["light pressure"], found["thermal force of the gas"]
@@ -106,7 +106,7 @@ def test_light_pressure_is_too_weak_and_of_the_wrong_shape(make_bench):
     assert claim.envelope == "not with the envelope"
 
 
-def test_the_thermal_force_is_of_the_size_needed_when_it_made_the_speeds(make_bench):
+def test_the_thermal_force_has_the_needed_size_when_it_generated_the_speeds(make_bench):
     bench = bench_of(make_bench, {"pivot_dry_torque": "1e-13 N m"})
     claim = claims(case(bench))["thermal force of the gas"]
     low, high = claim.size_ratio_interval
@@ -166,14 +166,14 @@ def test_the_fit_with_every_drive_finds_the_one_that_turns_the_rotor(driven):
     assert low < share < high
 
 
-def test_drives_that_do_next_to_nothing_are_ruled_out(driven):
+def test_drives_with_a_negligible_share_are_ruled_out(driven):
     a_case, name, _ = driven
     ruled = {other for other, claim in claims(a_case).items() if claim.verdict == "ruled out"}
     assert name not in ruled
     assert ruled >= ({"light pressure"} if a_case.pressure_pa > 0.02 else {"thermal force of the gas"}) - {name}
 
 
-def test_after_a_fit_the_sizes_are_shares_of_the_torque_that_add_up(driven):
+def test_shares_of_the_torque_after_a_fit_add_up_to_one(driven):
     a_case, name, _ = driven
     assert "the fit gives it" in claims(a_case)[name].why
     k, net = a_case.fastest, a_case.state.net_torque
@@ -181,7 +181,7 @@ def test_after_a_fit_the_sizes_are_shares_of_the_torque_that_add_up(driven):
     assert parts == pytest.approx(net[:, k], rel=1e-9)
 
 
-def test_a_fit_that_does_not_hold_rules_nothing_out_by_its_shares(driven):
+def test_a_fit_that_misses_the_readings_rules_nothing_out_by_its_shares(driven):
     a_case, _, _ = driven
     for broken in (replace(a_case.fit, p_value=0.0), replace(a_case.fit, settled=False)):
         for name, claim in claims(replace(a_case, fits={"all": broken})).items():
@@ -189,7 +189,7 @@ def test_a_fit_that_does_not_hold_rules_nothing_out_by_its_shares(driven):
                 assert "by its sign" in claim.why
 
 
-def test_a_fit_whose_walkers_do_not_agree_is_said_so(driven):
+def test_a_fit_that_did_not_converge_is_reported(driven):
     fitted = driven[0].fit
     before = tensions_of_fit(fitted, None, None)
     tension, *others = tensions_of_fit(replace(fitted, settled=False, r_hat=1.3), None, None)
@@ -206,7 +206,7 @@ def fitted_case(make_bench):
     return replace(bare, fits={model: fit(bench, bare.data, model=model, steps=25) for model in models}, laplace={})
 
 
-def test_sufficient_takes_stated_scatter_no_rival_no_tension_and_little_left_for_others(fitted_case):
+def test_sufficient_needs_stated_scatter_no_rival_no_tension_and_small_other_shares(fitted_case):
     a_case, model = fitted_case, "thermal force alone"
     clear = replace(a_case, laplace=dict.fromkeys(MODELS, -1e6))
     unsettled = replace(clear, fits=clear.fits | {"all": replace(clear.fits["all"], settled=False)})
@@ -225,7 +225,7 @@ def test_sufficient_takes_stated_scatter_no_rival_no_tension_and_little_left_for
         assert len(objections_to(worse, model, share)) == 1
 
 
-def test_neither_a_small_share_nor_a_rival_that_is_better_alone_rules_a_drive_out_by_itself(fitted_case, monkeypatch):
+def test_a_small_share_or_a_better_rival_alone_does_not_rule_a_drive_out(fitted_case, monkeypatch):
     """Share and evidence both are asked for: intervals and evidence as for two rotors whose main drive had been ruled
     out by one of them.
     """
@@ -253,7 +253,7 @@ def test_a_size_that_rests_on_an_unstated_key_rules_nothing_out(make_bench):
     assert "rotor.vane_conductance, not stated in bench.toml" in claim.why
 
 
-def test_light_that_might_just_suffice_cannot_be_told_without_a_fit(make_bench):
+def test_light_near_the_needed_size_is_undecided_without_a_fit(make_bench):
     rotor = {"leading_face": "dark", "pivot_dry_torque": "1e-13 N m"}
     bench = bench_of(make_bench, rotor, light={"irradiance": "800 +/- 300 W/m^2"})
     claim = claims(case(bench, ("light_pressure",)))["light pressure"]
@@ -261,14 +261,14 @@ def test_light_that_might_just_suffice_cannot_be_told_without_a_fit(make_bench):
     assert claim.verdict == "cannot tell"
 
 
-def test_recoil_is_bounded_where_the_bench_is_silent_and_computed_where_it_speaks(make_bench):
+def test_recoil_is_bounded_without_a_stated_flux_and_computed_with_one(make_bench):
     silent = claims(case(bench_of(make_bench)))["outgassing recoil"]
     assert silent.verdict == "ruled out" and silent.size_ratio_interval[1] < 0.1
     huge = claims(case(bench_of(make_bench, {"dark_outgassing": "1 +/- 0.1 Pa m/s"})))["outgassing recoil"]
     assert huge.size_ratio == pytest.approx(1.0, rel=0.1)  # it made these speeds
 
 
-def test_a_rotor_that_turns_in_the_dark_has_an_artefact_and_one_that_rests_has_none(make_bench):
+def test_turning_in_the_dark_shows_an_artefact_and_standstill_shows_none(make_bench):
     bench = bench_of(make_bench)
     lit = readings_of(PRESSURE, speeds(bench, PRESSURE))
     found = []
@@ -283,7 +283,7 @@ def test_a_rotor_that_turns_in_the_dark_has_an_artefact_and_one_that_rests_has_n
     assert MECHANISMS["pivot or vibration"](case(bench)).verdict == "cannot tell"
 
 
-def test_a_measured_torque_takes_the_place_of_the_computed_need(make_bench):
+def test_a_measured_torque_replaces_the_computed_one(make_bench):
     bench = bench_of(make_bench, {"moment_of_inertia": "1e-7 +/- 1 % kg m^2"})
     coasts = [CoastDown(0.02, 1e-4, 1e-4, 1e-6, 0.5, 5.0, 0.5, 1.0, p, 0.05, 40) for p in (0.02, 20.0)]
     found = case(bench, coasts=coasts)
@@ -294,7 +294,7 @@ def test_a_measured_torque_takes_the_place_of_the_computed_need(make_bench):
 
 @pytest.mark.parametrize("judge", MECHANISMS.values(), ids=list(MECHANISMS))
 @pytest.mark.parametrize("face", ["bright", "dark", "not observed"])
-def test_every_claim_gives_its_reason_in_a_sentence(make_bench, judge, face):
+def test_every_claim_states_its_reason_in_a_sentence(make_bench, judge, face):
     bench = bench_of(make_bench, {"leading_face": face})
     full = readings_of(PRESSURE, speeds(bench, PRESSURE))
     for readings in (full, full.iloc[:1], full.iloc[:0], full.assign(speed_rad_s=0.0)):

@@ -28,7 +28,7 @@ def test_draws_have_the_stated_size_and_change_over_a_decade(error, standin):
     assert slope.std() == pytest.approx(np.sqrt((4 + 1 + 0.25) / 3), rel=0.06)
 
 
-def test_force_and_drag_share_the_error_of_the_shape_and_the_others_err_alone(error, standin):
+def test_force_and_drag_share_the_error_of_the_shape_and_other_errors_are_independent(error, standin):
     logs = np.log(error.factors(np.random.default_rng(2).standard_normal((4000, error.size)), [0.1])[0][:, :, 0])
     found = np.corrcoef(logs.T)
     # beside the shape there is only the table, of 0.1 %
@@ -36,13 +36,13 @@ def test_force_and_drag_share_the_error_of_the_shape_and_the_others_err_alone(er
     assert found[[0, 0, 1, 1, 2], [2, 3, 2, 3, 3]] == pytest.approx(0, abs=0.06)
 
 
-def test_an_error_is_held_beyond_the_nodes(error):
+def test_an_error_is_constant_beyond_the_nodes(error):
     drawn = np.random.default_rng(3).standard_normal((5, error.size))
     far, farther = (error.factors(drawn, [pressure])[0] for pressure in (1e-5, 1e-6))
     assert far == pytest.approx(farther)
 
 
-def test_the_stated_size_is_that_of_the_response_and_of_what_it_leaves_out_together(standin):
+def test_the_stated_size_combines_the_errors_of_the_response_and_of_neglected_effects(standin):
     assert sizes_of(standin, [1.0])[1] == pytest.approx(np.hypot(DRAG_U, 1e-3))
 
 
@@ -51,7 +51,7 @@ def test_the_force_of_unequal_accommodation_has_the_error_that_the_response_stat
     assert sizes_of(standin, [0.1, 1.0])[3] == pytest.approx(np.hypot(standin.unequal_error([0.1, 1.0]), 1e-3))
 
 
-def test_a_stated_difference_of_accommodations_is_known_no_better_than_the_law_of_the_walls(make_bench, standin):
+def test_a_stated_accommodation_difference_keeps_the_error_of_the_wall_law(make_bench, standin):
     """Twice the force at most in free flight, so half of the difference and of its uncertainty once more."""
     bench = make_bench(rotor={"dark_accommodation": "0.95 +/- 0.03", "bright_accommodation": "0.80 +/- 0.04"})
     found = {unknown.name: unknown for unknown in unknowns_of(bench, standin, 0.05, coasts=False)}

@@ -36,7 +36,7 @@ def test_intervals_hold_the_truth_as_often_as_they_say() -> None:
     assert np.mean(held) >= 0.75
 
 
-def test_nothing_is_found_where_no_maximum_lies_inside() -> None:
+def test_no_optimum_is_found_where_no_maximum_lies_inside() -> None:
     assert sum(find_optimum(open_example(seed).data).found for seed in range(7000, 7014)) <= 1
 
 
@@ -57,14 +57,14 @@ def test_nothing_is_found_where_no_maximum_lies_inside() -> None:
         (readings(), ""),
     ],
 )
-def test_the_reason_says_why(data: SweepData, reason: str) -> None:
+def test_the_reason_for_no_optimum_is_stated(data: SweepData, reason: str) -> None:
     optimum = find_optimum(data)
     assert optimum.reason == reason
     assert optimum.found is (reason == "")
     assert (optimum.pressure_pa is None) is (optimum.interval_pa is None) is (not optimum.found)
 
 
-def test_a_small_lag_is_carried_by_the_interval_with_a_warning() -> None:
+def test_a_small_lag_widens_the_interval_and_gives_a_warning() -> None:
     bench = Bench(readings=32, sweeps=2, noise=0.01, lag=0.06)
     lagging = find_optimum(take_readings(TRUTH, bench, np.random.default_rng(2)))
     steady = find_optimum(take_readings(TRUTH, replace(bench, lag=0.0), np.random.default_rng(2)))
@@ -90,7 +90,7 @@ def test_a_rotor_that_turns_the_other_way_has_the_same_optimum() -> None:
     assert back.pressure_pa == pytest.approx(there.pressure_pa, rel=0.02)
 
 
-def test_a_stretch_of_reversed_motion_is_low() -> None:
+def test_reversed_motion_counts_as_low_speed() -> None:
     place = np.linspace(-3.5, 3.5, 30)
     speed = 10 * np.exp(-((place - 1) ** 2)) - 4 * np.exp(-((place + 2) ** 2))
     optimum = find_optimum(SweepData(np.exp(place), np.full(30, 0.01), speed, np.full(30, 0.1)))
@@ -100,7 +100,7 @@ def test_a_stretch_of_reversed_motion_is_low() -> None:
 
 @settings(max_examples=12, deadline=None)
 @given(st.floats(0.01, 0.98), st.floats(0.001, 0.01))
-def test_a_higher_level_gives_an_interval_around_the_lower(level: float, more: float) -> None:
+def test_an_interval_of_a_higher_level_contains_that_of_a_lower(level: float, more: float) -> None:
     inner = _interval(level)
     outer = _interval(level + more)
     assert outer[0] <= inner[0] <= inner[1] <= outer[1]
@@ -133,7 +133,7 @@ def test_the_optimum_does_not_depend_on_units_or_on_order(pressure: float, speed
 
 @settings(max_examples=10, deadline=None)
 @given(st.data())
-def test_any_readings_get_an_answer_or_a_plain_refusal(data: st.DataObject) -> None:
+def test_any_readings_give_a_result_or_an_input_error(data: st.DataObject) -> None:
     size = data.draw(st.integers(0, 12))
 
     def column(low: float, high: float) -> list[float]:
@@ -157,7 +157,7 @@ def test_any_readings_get_an_answer_or_a_plain_refusal(data: st.DataObject) -> N
         assert 0 < optimum.interval_pa[0] <= optimum.pressure_pa <= optimum.interval_pa[1]
 
 
-def test_a_parabola_is_refined_to_its_top_and_an_end_stays_an_end() -> None:
+def test_a_maximum_is_refined_by_a_parabola_and_not_at_an_end() -> None:
     grid = np.linspace(-1.0, 1.0, 21)
     curves = np.array([-((grid - 0.234) ** 2), grid, -grid, np.zeros(21)])
     assert highest_places(grid, curves) == pytest.approx([0.234, 1.0, -1.0, -1.0])

@@ -49,7 +49,7 @@ def scores_of(problem, mode):
     return dict(zip([one.name for one in problem.unknowns], drawn.T, strict=True))
 
 
-def test_a_run_tells_inertia_and_heat_capacity_and_narrows_what_the_curve_leaves_open(case, mode):
+def test_a_run_determines_inertia_and_heat_capacity_and_narrows_other_unknowns(case, mode):
     """A rotor that turns one way shows a constant torque less the dry friction, one that turns back also their sum."""
     problem, place = mode
     value = dict(zip([one.name for one in problem.unknowns], problem.values(place.centre), strict=True))
@@ -66,7 +66,7 @@ def test_a_run_tells_inertia_and_heat_capacity_and_narrows_what_the_curve_leaves
     assert more["accommodation_difference"].std() < 0.7 * fewer["accommodation_difference"].std()
 
 
-def test_the_run_goes_together_with_the_curve_and_one_with_a_wrong_clock_does_not(case, mode):
+def test_a_run_agrees_with_the_curve_and_one_with_a_wrong_clock_does_not(case, mode):
     problem, place = mode
     values = problem.values(place.centre)[None]
     assert problem.run_misfits(values, problem.deviations(values, None))[0, 0] < 1.5
@@ -77,7 +77,7 @@ def test_the_run_goes_together_with_the_curve_and_one_with_a_wrong_clock_does_no
     assert other.run_misfits(values, other.deviations(values, None))[0, 0] > 3
 
 
-def test_ten_times_as_many_speeds_of_one_run_tell_hardly_more(example):
+def test_ten_times_as_many_speeds_of_one_run_add_little_information(example):
     """Speeds of one run are not independent: what the model of a run misses is smooth in time."""
     one = next(iter(example.runs.values()))
     fine = np.linspace(0, one.time_s[-1], 10 * one.time_s.size)

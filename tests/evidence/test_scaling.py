@@ -54,7 +54,7 @@ def torque_power(rotor, widths, *, whole):
     return float(np.polyfit(np.log(widths), np.log(places), 1)[0])
 
 
-def test_the_torque_of_a_rotor_that_grows_as_a_whole_keeps_its_knudsen_number(bench):
+def test_the_torque_optimum_of_a_rotor_enlarged_as_a_whole_keeps_its_knudsen_number(bench):
     """Dimensional analysis: lengths come in as the Knudsen number alone where the difference of the faces does not hang
     on the pressure, which a vane that conducts well comes to. One that conducts little is cooled by denser gas.
     """
@@ -63,7 +63,7 @@ def test_the_torque_of_a_rotor_that_grows_as_a_whole_keeps_its_knudsen_number(be
     assert -1 < torque_power(rotor, widths, whole=True) < -0.95
 
 
-def test_the_torque_on_the_same_arms_goes_with_a_lesser_power(make_bench):
+def test_the_torque_optimum_on_the_same_arms_has_a_smaller_exponent(make_bench):
     """Wider vanes on the same inner edge have less room: -0.82. A difference in accommodation that nobody knows, the
     prior where it is not stated, shifts the torque of wide vanes more: -0.76. Errors of the gas do not move the median.
     """
@@ -85,7 +85,7 @@ def test_the_torque_on_the_same_arms_goes_with_a_lesser_power(make_bench):
     assert with_errors == pytest.approx(without, abs=0.05)
 
 
-def test_widths_that_show_nothing_or_do_not_fit_are_refused(bench):
+def test_widths_without_a_maximum_or_too_wide_are_refused(bench):
     with pytest.raises(InputError, match="too few for a power law"):
         scaling_of(bench, [0.01, 0.02])
     with pytest.raises(InputError, match="do not fit"):

@@ -74,7 +74,7 @@ def test_the_order_of_the_two_does_not_matter(findings):
     assert compare_sizes(wide, narrow).names == ("narrow", "wide")
 
 
-def test_the_interval_of_the_exponent_covers_as_often_as_it_says(findings):
+def test_the_interval_of_the_exponent_has_its_stated_coverage(findings):
     """200 seeded pairs whose optima lie about the truth as their draws say; 90 % intervals, true exponent -1."""
     inside = 0
     for seed in range(200):
@@ -88,7 +88,7 @@ def test_the_interval_of_the_exponent_covers_as_often_as_it_says(findings):
     assert 0.84 <= inside / 200 <= 0.96
 
 
-def test_an_error_of_a_shared_gauge_cancels_as_far_as_it_is_a_factor(findings):
+def test_a_factor_of_a_shared_gauge_cancels_in_the_exponent(findings):
     narrow, wide = swept(1.0, 1, common=0.3), swept(0.6, 2, common=0.3)
     one = compare_sizes(findings("narrow", 12, narrow), findings("wide", 20, wide))
     two = compare_sizes(findings("narrow", 12, narrow), findings("wide", 20, wide, own_gauge=True))
@@ -104,7 +104,7 @@ def test_an_error_of_a_shared_gauge_cancels_as_far_as_it_is_a_factor(findings):
     assert one.exponent_interval[0] < -1 < one.exponent_interval[1]
 
 
-def test_the_sentence_says_what_the_numbers_allow(findings):
+def test_the_sentence_claims_only_what_the_numbers_show(findings):
     narrow = findings("narrow", 12, about(1.0, 0.05, 1))
     inside = compare_sizes(narrow, findings("wide", 20, about(0.6, 0.05, 2))).sentence
     outside = compare_sizes(narrow, findings("wide", 20, about(1.5, 0.05, 2))).sentence
@@ -114,7 +114,7 @@ def test_the_sentence_says_what_the_numbers_allow(findings):
     assert inside.endswith("this is a comparison and not yet a law.")
 
 
-def test_nothing_is_compared_without_two_optima_of_two_widths(findings):
+def test_a_comparison_needs_two_optima_of_two_widths(findings):
     known = about(1.0, 0.05, 1)
     unknown = Optimum(found=False, reason="too few readings")
     assert compare_sizes(findings("a", 12, known), findings("b", 12, known)) is None

@@ -28,12 +28,12 @@ def about(used):
     return [one.about for one in tensions_of_readings(used)]
 
 
-def test_readings_that_go_together_raise_nothing():
+def test_consistent_readings_raise_no_tension():
     days = np.concatenate([np.arange(12) * 120.0, 90_000 + np.arange(12) * 120.0])
     assert about(readings(np.tile(PRESSURE, 2), np.tile(SPEED, 2), time_s=days)) == []
 
 
-def test_two_days_that_differ_are_named_with_by_how_much():
+def test_two_days_that_differ_are_a_tension_with_their_difference():
     days = np.concatenate([np.arange(12) * 120.0, 90_000 + np.arange(12) * 120.0])
     used = readings(np.tile(PRESSURE, 2), np.concatenate([SPEED, 1.3 * SPEED]), time_s=days)
     (tension,) = tensions_of_readings(used)
@@ -41,7 +41,7 @@ def test_two_days_that_differ_are_named_with_by_how_much():
     assert "−23" in tension.why and "study each day" in tension.resolve
 
 
-def test_marks_counted_wrong_show_against_typed_speeds():
+def test_a_wrong_number_of_marks_contradicts_typed_speeds():
     method = np.array(["typed", "edges"] * 12)
     used = readings(np.tile(PRESSURE, 2), np.tile(SPEED, 2), speed_method=method)
     assert about(used) == []
@@ -60,11 +60,11 @@ def by_fit():
     return PeakPressure(found=True, pressure_pa=1.0, interval_pa=(0.9, 1.1))
 
 
-def test_a_fit_that_goes_together_with_its_priors_raises_nothing(found, by_fit):
+def test_a_fit_consistent_with_its_priors_raises_no_tension(found, by_fit):
     assert tensions_of_fit(found, None, by_fit) == ()
 
 
-def test_optima_apart_are_a_tension_and_near_ones_are_not(found, by_fit):
+def test_distant_optima_are_a_tension_and_near_ones_are_not(found, by_fit):
     curve = find_optimum(sweep_data(readings(PRESSURE, SPEED)))
     assert [one.about for one in tensions_of_fit(found, curve, by_fit)] == []
     far = by_fit.model_copy(update={"pressure_pa": 2.0, "interval_pa": (1.9, 2.1)})
@@ -84,7 +84,7 @@ def test_pulled_unknowns_deviations_scatter_and_smooth_misfit_are_each_a_tension
     assert names[3] == ["misfit that is smooth in pressure"]
 
 
-def test_volts_under_a_pressure_title_are_asked_about(make_bench):
+def test_volts_under_a_pressure_title_are_a_tension(make_bench):
     """Every number within the output of the gauge; pressures over decades are none."""
     bench = make_bench()
     volts = np.linspace(2.1, 5.8, 12)
@@ -107,7 +107,7 @@ def test_a_pressure_far_outside_the_gauge_is_named(make_bench):
 
 
 @pytest.mark.parametrize(("factor", "words"), [(2.0, "twice"), (0.5, "half"), (4.0, "four times")])
-def test_marks_counted_twice_or_half_are_asked_about(factor, words):
+def test_marks_counted_twice_or_half_are_a_tension(factor, words):
     speed = SPEED.copy()
     speed[5] *= factor
     (tension,) = tensions_of_readings(readings(PRESSURE, speed))

@@ -15,7 +15,7 @@ def log_density(places):
 
 
 @pytest.mark.parametrize("kind", ["_DIFFERENCE", "_JUMP", "_SNOOKER", "leaps"])
-def test_a_kind_of_step_leaves_a_normal_density_as_it_is(kind, monkeypatch):
+def test_every_kind_of_step_leaves_a_normal_density_invariant(kind, monkeypatch):
     for name in ("_DIFFERENCE", "_JUMP", "_SNOOKER"):
         monkeypatch.setattr(walkers, name, float(name == kind or (kind == "leaps" and name == "_JUMP")))
     random = np.random.default_rng(4)
@@ -27,7 +27,7 @@ def test_a_kind_of_step_leaves_a_normal_density_as_it_is(kind, monkeypatch):
     assert heights[:, -1] == pytest.approx(log_density(places[:, -1].reshape(-1, 4)).reshape(4, 40))
 
 
-def test_ensembles_begun_at_either_of_two_places_agree_on_both_and_on_the_evidence():
+def test_ensembles_started_in_either_of_two_modes_agree_on_weights_and_evidence():
     """Two normal densities ten widths apart, the one with three times the weight of the other."""
 
     def two(places):

@@ -49,7 +49,7 @@ def posterior(bench):
     return draws_of(fit(bench, data, steps=25), draws=120)
 
 
-def test_one_draw_stands_for_a_fit_and_meets_what_the_medians_of_its_unknowns_may_miss(posterior):
+def test_one_draw_represents_a_fit_where_the_medians_of_its_unknowns_do_not(posterior):
     speeds = posterior.curves(PRESSURES)[:, 0]
     median = np.median(speeds, axis=0)
     top = np.max(np.abs(median))
@@ -64,7 +64,7 @@ def test_one_draw_stands_for_a_fit_and_meets_what_the_medians_of_its_unknowns_ma
     assert changed.rotor.accommodation == pytest.approx(posterior.rotor.accommodation)
 
 
-def test_both_optima_move_to_where_the_prediction_of_the_changed_bench_has_them(bench, prior):
+def test_both_optima_move_to_those_predicted_for_the_changed_bench(bench, prior):
     found = what_if(prior, WIDER, PRESSURES)
     plain = predict_whole(bench, PRESSURES, changes=WIDER)
     for moved, alone in ((found.speed, plain.speed), (found.torque, plain.force)):
@@ -87,7 +87,7 @@ def test_one_draw_without_uncertainty_is_the_prediction_itself(bench, prior):
     assert found.after.torque_n_m[1] == pytest.approx(table["torque_n_m"].to_numpy(), rel=1e-6)
 
 
-def test_draws_keep_what_is_theirs_and_take_what_is_stated_anew(prior):
+def test_draws_keep_their_unknowns_except_for_values_stated_in_the_change(prior):
     moved = prior.moved({"light.irradiance": "1600 W/m^2", "rotor.vane_conductance": "200 +/- 10 W/(m^2 K)"})
     lamp = moved.numbers[:, Place.IRRADIANCE] / prior.numbers[:, Place.IRRADIANCE]
     assert lamp == pytest.approx(2.0)
@@ -99,7 +99,7 @@ def test_draws_keep_what_is_theirs_and_take_what_is_stated_anew(prior):
     assert np.all(stiff.numbers[:, Place.BREAKAWAY] == 2e-10)
 
 
-def test_readings_narrow_where_the_optima_are_and_how_they_move(prior, posterior):
+def test_readings_narrow_the_intervals_of_optima_and_of_their_shift(prior, posterior):
     before, after = (what_if(draws, WIDER, PRESSURES).speed for draws in (prior, posterior))
 
     def width(at):
@@ -110,7 +110,7 @@ def test_readings_narrow_where_the_optima_are_and_how_they_move(prior, posterior
     assert (prior.kind, posterior.kind) == ("prior", "posterior")
 
 
-def test_a_prediction_has_the_error_of_the_model_about_its_optima(bench, prior):
+def test_a_prediction_includes_the_error_of_the_model_at_its_optima(bench, prior):
     """Narrower than over all that the bench leaves open; around the value without that error."""
     plain = predict_whole(bench, PRESSURES)
     found = with_model_error(plain)
@@ -126,14 +126,14 @@ def test_a_prediction_has_the_error_of_the_model_about_its_optima(bench, prior):
     assert found.to_result().optimum.interval_pa == found.speed.interval_pa
 
 
-def test_nothing_changed_moves_nothing(prior):
+def test_without_a_change_no_optimum_moves(prior):
     found = what_if(prior, {}, PRESSURES)
     assert found.speed.ratio.interval == (1.0, 1.0)
     assert np.array_equal(found.before.speed_rad_s, found.after.speed_rad_s)
     assert any("priors only" in line for line in what_if_lines(found))
 
 
-def test_a_range_without_a_maximum_is_said_to_show_none(prior):
+def test_a_range_without_a_maximum_is_reported(prior):
     found = what_if(prior, WIDER, PRESSURES[:4])
     assert not found.torque.before.found
     assert found.torque.before.share < 0.9
@@ -151,7 +151,7 @@ def test_bands_end_where_the_response_of_the_gas_ends(prior):
     )
 
 
-def test_the_figure_holds_both_bands(prior):
+def test_the_figure_shows_both_bands(prior):
     with our_style(DARK, FILM):
         figure = draw_what_if(what_if(prior, WIDER, PRESSURES), "Invented", DARK, FILM)
     above = figure.axes[0]
@@ -159,7 +159,7 @@ def test_the_figure_holds_both_bands(prior):
     assert len(above.collections) == 2
 
 
-def test_what_cannot_be_is_refused(prior):
+def test_invalid_changes_are_refused(prior):
     with pytest.raises(InputError, match=r"did you mean|name it"):
         what_if(prior, {"rotor.vane_witdh": "18 mm"}, PRESSURES)
     with pytest.raises(InputError, match="two pressures are needed"):

@@ -17,13 +17,13 @@ make_properties = importlib.util.module_from_spec(_SPEC)
 _SPEC.loader.exec_module(make_properties)
 
 
-def test_the_tool_makes_every_gas():
+def test_the_tool_makes_the_values_of_every_gas():
     assert set(make_properties.FLUIDS) == set(all_species())
 
 
 @pytest.mark.parametrize("symbol", make_properties.FLUIDS)
 @pytest.mark.parametrize("quantity", ["viscosity", "conductivity", "heat_capacity"])
-def test_between_its_nodes_too_the_file_is_the_library(symbol, quantity):
+def test_the_file_agrees_with_the_library_between_its_nodes(symbol, quantity):
     """Source: I. H. Bell et al., Pure and pseudo-pure fluid thermophysical property evaluation and the open-source
     thermophysical property library CoolProp, Ind. Eng. Chem. Res. 53, 2498 (2014); the library itself is called.
     """
@@ -39,17 +39,17 @@ def test_between_its_nodes_too_the_file_is_the_library(symbol, quantity):
     assert found == pytest.approx(make_properties.from_library(symbol, column, t), rel=1e-6)
 
 
-def test_a_step_between_two_equations_stays_a_step():
+def test_a_step_between_two_equations_is_kept():
     """Helium's viscosity by Arp, McCarty and Friend (1998) falls by 2 % where one equation gives way to the next."""
     below, above = dilute("He", "viscosity_pa_s")([99.999999, 100.000001])
     assert below / above == pytest.approx(1.0206, abs=0.0005)
 
 
-def test_outside_the_file_nothing_is_made_up():
+def test_values_outside_the_file_are_refused():
     assert np.isnan(dilute("N2", "viscosity_pa_s")([63.0, 1000.1])).all()
 
 
-def test_a_command_does_not_wait_for_the_library():
+def test_commands_do_not_import_the_library():
     code = (
         "import sys; from edgewind.gas import find_gas; find_gas('air').viscosity(300.0); "
         "sys.exit(any(name in sys.modules for name in ('CoolProp', 'chemicals', 'scipy', 'pandas')))"

@@ -92,7 +92,7 @@ def test_mean_free_path_is_the_equivalent_one_times_half_root_pi(viscosity, pres
     assert mean_free_path(*arguments) == pytest.approx(np.sqrt(np.pi) / 2 * equivalent_free_path(*arguments))
 
 
-def test_hard_spheres_agree_with_themselves_to_first_approximation():
+def test_hard_sphere_path_agrees_with_hard_sphere_viscosity_to_first_approximation():
     """With the first-approximation viscosity of hard spheres, ``mu = (5/16) sqrt(pi m k T) / (pi d^2)``, the path from
     the viscosity is ``5 pi / 16`` of the kinetic one, by algebra.
     """
@@ -110,7 +110,7 @@ def test_variable_hard_spheres_at_an_exponent_of_one_half_are_hard_spheres():
     assert ratio == pytest.approx(16 / (5 * np.pi))
 
 
-def test_a_variable_hard_sphere_path_written_out():
+def test_variable_hard_sphere_path_equals_its_equation():
     """Source: as above: ``lambda = (2 mu / 15) (7 - 2 w)(5 - 2 w) / (rho sqrt(2 pi R T))``, nitrogen with w = 0.74."""
     mu, p, t, m, w = 1.656e-5, 10.0, 273.0, 46.5e-27, 0.74
     specific = R / N_A / m
@@ -163,7 +163,7 @@ def test_regimes_have_their_usual_names(knudsen, name):
     assert regime(knudsen) == name
 
 
-def test_a_knudsen_number_on_a_border_belongs_to_the_thinner_gas():
+def test_a_knudsen_number_on_a_boundary_belongs_to_the_more_rarefied_regime():
     assert [regime(border) for border in REGIME_BORDERS] == ["slip", "transitional", "free-molecular"]
 
 

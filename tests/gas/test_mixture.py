@@ -69,7 +69,7 @@ def test_helium_in_argon_raises_the_viscosity_above_both():
     st.lists(st.floats(0.05, 1.0), min_size=4, max_size=4),
     st.floats(220.0, 600.0),
 )
-def test_mixing_by_wilke_is_that_of_another_library(symbols, parts, temperature):
+def test_mixing_by_wilke_agrees_with_another_library(symbols, parts, temperature):
     """Source: C. R. Wilke, J. Chem. Phys. 18, 517 (1950), as the `chemicals` library writes it."""
     from chemicals.viscosity import Wilke
 
@@ -85,7 +85,7 @@ def test_mixing_by_wilke_is_that_of_another_library(symbols, parts, temperature)
     assert ours[0] == pytest.approx(theirs, rel=1e-12)
 
 
-def test_conductivity_of_helium_with_argon_is_wassiljewas_sum_written_out():
+def test_conductivity_of_helium_with_argon_equals_wassiljewas_sum():
     """Source: A. Wassiljewa, Phys. Z. 5, 737 (1904): ``k = sum_i x_i k_i / sum_j x_j phi_ij``, with the weights of
     C. R. Wilke, A viscosity equation for gas mixtures, J. Chem. Phys. 18, 517 (1950), eq. 14.
     """
@@ -110,7 +110,7 @@ def test_molar_mass_of_dry_air_matches_the_standard_atmosphere(published):
 
 
 @given(st.floats(0.0, 1.0), st.sampled_from(sorted(all_species())))
-def test_a_gas_mixed_with_itself_is_itself(share, symbol):
+def test_a_gas_mixed_with_itself_keeps_its_properties(share, symbol):
     mixed = find_gas({symbol: share, find_species(symbol).name: 1 - share})
     assert mixed.is_pure
     assert mixed.viscosity(300.0) == pytest.approx(float(find_species(symbol).viscosity(300.0)))
@@ -130,7 +130,7 @@ def test_a_trace_of_another_gas_hardly_matters():
 
 
 @pytest.mark.parametrize("text", ["0.9 He + 0.1 Ne", "0.9helium+0.1neon", "90 % He + 10 % Ne", "9e-1 He + 1e-1 Ne"])
-def test_mixtures_are_read_as_people_write_them(text):
+def test_mixtures_are_read_in_common_notations(text):
     parts = {species.symbol: x for species, x in find_gas(text).fractions}
     assert parts == {"He": pytest.approx(0.9), "Ne": pytest.approx(0.1)}
 
@@ -150,14 +150,14 @@ def test_mixtures_are_read_as_people_write_them(text):
         ("", "unknown gas ''"),
     ],
 )
-def test_a_mixture_that_cannot_be_is_an_error_that_says_why(what, said):
+def test_an_invalid_mixture_is_refused_with_the_reason(what, said):
     with pytest.raises(InputError) as raised:
         find_gas(what)
     assert said in str(raised.value)
 
 
 @given(st.text())
-def test_no_text_escapes_as_anything_but_an_input_error(text):
+def test_any_text_gives_a_mixture_or_an_input_error(text):
     try:
         gas = find_gas(text)
     except InputError:
@@ -165,19 +165,19 @@ def test_no_text_escapes_as_anything_but_an_input_error(text):
     assert sum(x for _, x in gas.fractions) == pytest.approx(1)
 
 
-def test_a_mixture_is_bounded_by_the_narrowest_of_its_parts():
+def test_the_temperature_range_of_a_mixture_is_the_narrowest_of_its_parts():
     with pytest.raises(OutOfRangeError, match="water vapour"):
         find_gas("0.99 N2 + 0.01 H2O").viscosity(270.0)
 
 
-def test_a_mixture_says_where_its_numbers_come_from():
+def test_a_mixture_names_its_sources():
     sources = find_gas("air").sources
     assert any("Lemmon" in source for source in sources)
     assert any("Wilke" in source for source in sources)
     assert not any("Wilke" in source for source in find_gas("argon").sources)
 
 
-def test_uncertain_fractions_are_kept_and_the_most_abundant_gas_makes_room():
+def test_uncertain_fractions_are_kept_and_the_main_gas_balances_them():
     gas = find_gas({"N2": 0.97, "H2O": "0.03 +/- 0.02", "Ar": 0.0})
     assert gas.uncertain == (("H2O", 0.02),)
     assert gas.balance == "N2"
@@ -200,12 +200,12 @@ def test_uncertain_fractions_are_kept_and_the_most_abundant_gas_makes_room():
         ({"N2": 0.97, "H2O": "0.02 +/- 0.01"}, "sum to 0.99"),
     ],
 )
-def test_uncertainties_that_mean_nothing_are_refused(what, says):
+def test_meaningless_uncertainties_are_refused(what, says):
     with pytest.raises(InputError, match=says):
         find_gas(what)
 
 
-def test_a_fraction_without_room_is_refused():
+def test_fractions_that_exceed_one_are_refused():
     with pytest.raises(InputError, match="cannot be"):
         find_gas({"N2": 0.97, "H2O": "0.03 +/- 0.02"}).with_fraction("H2O", 1.1)
     with pytest.raises(InputError, match="other than N2"):

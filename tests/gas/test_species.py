@@ -133,7 +133,7 @@ def test_conductivity_of_the_new_handbook_gases_matches_the_other_handbook(publi
 
 
 @pytest.mark.parametrize("symbol", ["N2", "O2", "CH4", "SF6", "R134a", "R152a"])
-def test_conductivity_viscosity_and_heat_capacity_are_of_one_gas(symbol):
+def test_conductivity_viscosity_and_heat_capacity_are_consistent(symbol):
     """The modified Eucken form, ``k M / (mu cv) = 1.32 + 1.77 R/cv`` (Poling, Prausnitz and O'Connell, The Properties
     of Gases and Liquids, 5th ed., 2001, section 10-3), holds within several percent: a rule, not a measurement. It
     showed that the viscosity of R152a of the property library is 10 % too high, so that of the handbook is used.
@@ -224,7 +224,7 @@ def test_the_ends_of_the_range_are_within_it():
         assert np.all(species.viscosity([species.t_min_k, species.t_max_k]) > 0)
 
 
-def test_every_gas_covers_what_a_bench_meets():
+def test_every_gas_covers_the_temperatures_of_a_bench():
     """200 K to 500 K, but for water, which freezes, and where the sources of deuterium and of refrigerants end."""
     narrow = {"H2O": (273.16, 500.0), "D2": (233.15, 480.0), "R134a": (230.0, 455.0), "R152a": (230.0, 500.0)}
     for species in all_species().values():
@@ -253,7 +253,7 @@ def test_viscosity_keeps_the_shape_of_the_temperatures():
         ("CO₂", "CO2"),
     ],
 )
-def test_gases_are_known_by_symbol_and_by_name(name, symbol):
+def test_gases_are_found_by_symbol_and_by_name(name, symbol):
     assert find_species(name).symbol == symbol
 
 

@@ -18,7 +18,7 @@ def test_number_density_at_standard_conditions_is_that_of_loschmidt(published):
 
 
 @given(st.floats(1e-4, 1e5), st.floats(210.0, 500.0))
-def test_free_paths_and_speed_hang_together(pressure, temperature):
+def test_free_paths_and_speed_are_consistent(pressure, temperature):
     """``ell = mu v0 / p`` and ``delta = L / ell = sqrt(pi) / (2 Kn)``."""
     state = GasState(AIR, pressure, temperature)
     equivalent = state.viscosity_pa_s * state.most_probable_speed_m_s / pressure
@@ -46,7 +46,7 @@ def test_viscosity_exponents_match_the_slope_of_the_crc_handbook(published):
         assert np.mean(local) == pytest.approx(found, abs=0.002)
 
 
-def test_viscosity_exponent_exists_at_the_ends_of_the_range():
+def test_viscosity_exponent_is_defined_at_the_ends_of_the_range():
     assert 0.5 < GasState(NITROGEN, 1.0, 1000.0).viscosity_exponent < 1.1
     assert 0.5 < GasState(find_gas("CO2"), 1.0, 200.0).viscosity_exponent < 1.3
 
@@ -56,7 +56,7 @@ def test_conductivity_is_that_of_the_gas():
 
 
 @pytest.mark.parametrize("pressure", [0.0, -1.0, 3e5, np.nan, np.inf])
-def test_a_pressure_that_a_dilute_gas_cannot_have_is_an_error(pressure):
+def test_a_pressure_beyond_the_dilute_gas_is_an_error(pressure):
     with pytest.raises(OutOfRangeError, match="outside the range of a dilute gas; use a pressure above zero"):
         GasState(AIR, pressure, 295.0)
 
@@ -67,7 +67,7 @@ def test_a_temperature_outside_the_sources_is_an_error(temperature):
         GasState(AIR, 1.0, temperature)
 
 
-def test_a_diameter_may_be_given_for_any_gas_and_must_be_for_all_but_air():
+def test_a_diameter_may_be_given_for_any_gas_and_is_required_except_for_air():
     state = GasState(NITROGEN, 101325.0, 288.15)
     with pytest.raises(InputError, match="no standard molecular diameter for N2"):
         state.mean_free_path_m("fixed-diameter")

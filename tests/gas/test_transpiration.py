@@ -25,7 +25,7 @@ NITROGEN = find_gas("N2")
 
 
 @pytest.mark.parametrize("gas", ["He", "N2", "Ar"])
-def test_half_of_the_correction_is_where_measurements_put_it(published, gas):
+def test_the_pressure_of_half_the_correction_agrees_with_measurements(published, gas):
     """Source: B. Daude, H. Elandaloussi and C. Janssen, On the gas dependence of thermal transpiration and a critical
     appraisal of correction methods for capacitive diaphragm gauges, arXiv 1308.6794, abstract: the characteristic
     pressures of argon and styrene are compatible with ``p = 2 eta v_th / d``, at which the difference is half of the
@@ -68,7 +68,7 @@ def test_gases_without_constants_of_their_own_take_those_of_nitrogen():
     assert air == pytest.approx(nitrogen, rel=1e-3)
 
 
-def test_there_and_back_is_where_one_was():
+def test_correction_and_its_inverse_restore_the_pressure():
     pressure = np.geomspace(1e-3, 1e3, 25)
     there = pressure_at_other_end(pressure, 373.15, 230.0, 4e-3, NITROGEN)
     assert np.all(np.diff(there) > 0)
@@ -98,6 +98,6 @@ def test_flow_by_pressure_is_near_that_of_the_other_model_equation(published):
 
 
 @pytest.mark.parametrize(("warm", "cold", "tube"), [(0.0, 300.0, 1e-3), (300.0, -1.0, 1e-3), (300.0, 310.0, 0.0)])
-def test_what_cannot_be_is_refused(warm, cold, tube):
+def test_invalid_temperatures_and_pressures_are_refused(warm, cold, tube):
     with pytest.raises(InputError, match="above zero"):
         pressure_at_other_end(1.0, warm, cold, tube, NITROGEN)

@@ -62,7 +62,7 @@ def test_heat_loss_of_a_strip_tends_to_conduction_with_a_jump(continuum, strip):
     assert limit(kn, over) == pytest.approx(1.0, abs=0.001)
 
 
-def test_heat_between_the_faces_grows_round_the_edge_as_conduction_does(continuum, strip):
+def test_heat_between_the_faces_grows_as_conduction_round_the_edge(continuum, strip):
     """Two temperatures meet at the edge, so that heat grows as Kn ln(1/Kn): what the solver gives differs from
     conduction with a jump by a constant times Kn, which says how far from the edge the gas cuts the logarithm off.
     """
@@ -75,7 +75,7 @@ def test_heat_between_the_faces_grows_round_the_edge_as_conduction_does(continuu
 
 @pytest.mark.parametrize("vanes", [2, 4])
 @pytest.mark.parametrize(("arm", "wide"), [(1.25, 1.25), (1.25, 3.5), (2.0, 2.2)])
-def test_drag_of_whole_rotors_at_the_densest_is_that_of_stokes_flow(vanes, arm, wide):
+def test_drag_of_whole_rotors_at_the_least_knudsen_number_is_that_of_stokes_flow(vanes, arm, wide):
     """In a chamber 1.25 to 3.5 times as wide as the rotor: at Kn 0.01 what edges leave of it (0.979, as of the strip),
     to 4 %. A limit is not drawn from tables that are good to 1 or 2 per cent there.
     """

@@ -109,7 +109,7 @@ def compare_vanes(ours):
 
 @needs_compiler
 @pytest.mark.parametrize("case", CASES)
-def test_the_kernels_add_up_what_the_processors_add_up(card, case, monkeypatch):
+def test_kernels_and_processors_give_the_same_sums(card, case, monkeypatch):
     ours = operator(*case)
     monkeypatch.setattr(EmulatedCard, "shared_bytes", narrowest(ours).shared_bytes(8))
     there = compare_rotors(ours)
@@ -136,7 +136,7 @@ def test_a_strip_as_wide_as_the_domain_and_few_directions_at_once_change_nothing
 
 
 @needs_compiler
-def test_a_card_that_runs_short_of_memory_takes_fewer_directions_at_once(card, monkeypatch):
+def test_a_gpu_short_of_memory_sweeps_fewer_directions_at_once(card, monkeypatch):
     ours = operator(*CASES[0])
     asked = []
     layout = gpu.operator_for(ours).domain.layout
@@ -156,7 +156,7 @@ def test_a_card_that_runs_short_of_memory_takes_fewer_directions_at_once(card, m
 
 
 @needs_compiler
-def test_a_card_without_memory_is_said_so(card, monkeypatch):
+def test_a_gpu_without_enough_memory_is_reported(card, monkeypatch):
     def empty(self, size):
         raise MemoryError(f"{8 * size} bytes were asked for")
 
@@ -171,11 +171,11 @@ def test_a_card_without_memory_is_said_so(card, monkeypatch):
 @needs_gpu
 @pytest.mark.parametrize("case", CASES)
 @pytest.mark.parametrize("resolution", FOR_THE_CARD)
-def test_the_card_adds_up_what_the_processors_add_up(every_size, case, resolution):
+def test_gpu_and_processors_give_the_same_sums(every_size, case, resolution):
     compare_rotors(operator(*case, resolution=resolution))
 
 
-def test_domains_for_the_card_fill_its_blocks_and_need_several_strips():
+def test_domains_used_for_the_gpu_fill_its_blocks_and_need_several_strips():
     """Of what the card is asked: blocks from a few warps to nearly as many as there may be, one strip and three."""
     threads, strips = set(), set()
     for resolution in FOR_THE_CARD:
@@ -190,14 +190,14 @@ def test_domains_for_the_card_fill_its_blocks_and_need_several_strips():
 
 
 @needs_gpu
-def test_a_card_sweeps_a_lone_vane(every_size):
+def test_a_gpu_sweeps_a_lone_vane(every_size):
     compare_vanes(lone("square"))
 
 
 @needs_gpu
 @pytest.mark.parametrize("least", [0, 200_000])
 @pytest.mark.parametrize("knudsen", [0.5, 0.04])
-def test_a_rotor_solved_on_the_card_has_the_same_coefficients(monkeypatch, knudsen, least):
+def test_a_rotor_solved_on_the_gpu_has_the_same_coefficients(monkeypatch, knudsen, least):
     """With all sweeps on the card, those of the coarse levels among them, and with the large ones there."""
     monkeypatch.setattr(gpu, "LEAST_UPDATES", least)
     case = RotorCase(Rotor(Shape("square"), 4, 1.0, 3.6, 2.4, True), knudsen)
@@ -210,7 +210,7 @@ def test_a_rotor_solved_on_the_card_has_the_same_coefficients(monkeypatch, knuds
 @needs_gpu
 @pytest.mark.parametrize("least", [0, 200_000])
 @pytest.mark.parametrize("knudsen", [1.0, 0.1, 0.03])
-def test_a_lone_square_solved_on_the_card_has_the_same_coefficients(monkeypatch, knudsen, least):
+def test_a_lone_square_solved_on_the_gpu_has_the_same_coefficients(monkeypatch, knudsen, least):
     monkeypatch.setattr(gpu, "LEAST_UPDATES", least)
     processors, card = (
         respond("square", knudsen, tolerance=1e-2, cache=False, workers=2, device=device) for device in ("cpu", "gpu")
@@ -219,7 +219,7 @@ def test_a_lone_square_solved_on_the_card_has_the_same_coefficients(monkeypatch,
         assert card.values[name] == pytest.approx(processors.values[name], rel=1e-9)
 
 
-def test_threads_have_a_card_each_and_leave_it_to_those_that_come_later(monkeypatch):
+def test_each_thread_leases_its_own_card_and_returns_it(monkeypatch):
     made = []
     monkeypatch.setattr(gpu, "Card", lambda speeds: made.append(speeds) or object())
     monkeypatch.setattr(gpu, "_idle", {8: []})
@@ -240,7 +240,7 @@ def test_threads_have_a_card_each_and_leave_it_to_those_that_come_later(monkeypa
 
 
 @needs_gpu
-def test_knudsen_numbers_solved_side_by_side_on_the_card_have_the_same_coefficients():
+def test_knudsen_numbers_solved_in_parallel_on_the_gpu_have_the_same_coefficients():
     numbers = [3.0, 0.1, 0.5, 0.2, 30.0]
     sweeps = [respond_curve("square", numbers, tolerance=1e-2, cache=False, device=name) for name in ("cpu", "gpu")]
     for processors, card in zip(*sweeps, strict=True):
@@ -248,7 +248,7 @@ def test_knudsen_numbers_solved_side_by_side_on_the_card_have_the_same_coefficie
             assert card.values[name] == pytest.approx(processors.values[name], rel=1e-9)
 
 
-def test_solved_side_by_side_means_the_same_numbers_in_the_order_asked_for(monkeypatch):
+def test_results_solved_in_parallel_keep_their_values_and_the_order_asked_for(monkeypatch):
     """The way of a GPU, on processors."""
     monkeypatch.setattr(response, "choose_device", lambda name: (name, lambda operator: operator))
     monkeypatch.setattr(response, "_goes_to_a_card", lambda case, operator_for: operator_for("gpu") == "gpu")
@@ -264,7 +264,7 @@ def test_solved_side_by_side_means_the_same_numbers_in_the_order_asked_for(monke
 
 @pytest.mark.parametrize("case", CASES)
 @pytest.mark.parametrize("shared", [22_000, 227 * 1024])
-def test_every_cell_follows_those_that_it_takes_gas_from(case, shared):
+def test_every_cell_is_swept_after_its_upwind_neighbours(case, shared):
     """For each pass, both ways along z: and each cell of the chamber is computed once in each."""
     ours = operator(*case)
     layout = gpu.Layout.of(ours.grid, ours.link, 8, shared)
@@ -284,7 +284,7 @@ def test_every_cell_follows_those_that_it_takes_gas_from(case, shared):
         assert seen.max() + 2 * layout.nz <= layout.steps
 
 
-def test_slabs_that_slide_strips_and_mirroring_rooms_stay_with_the_processors(monkeypatch):
+def test_sliding_slabs_strips_and_specular_rooms_are_solved_on_processors(monkeypatch):
     ours = lone("square")
     mirroring = Case(Shape("square"), check_room(4.0, 0.5, edges=(1.0, 1.0)), 1.0, Walls(1.0, 1.0, 0.9))
     strip = Case(Shape("strip"), check_room(4.0, 0.5, edges=(1.0,)), 1.0, Walls())
@@ -297,7 +297,7 @@ def test_slabs_that_slide_strips_and_mirroring_rooms_stay_with_the_processors(mo
 
 
 @pytest.mark.skipif(gpu.why_no_gpu() is None, reason="a GPU computes here")
-def test_without_a_gpu_one_is_refused_and_none_is_needed():
+def test_without_a_gpu_a_request_for_one_is_refused_and_others_run():
     with pytest.raises(InputError, match="no GPU is available"):
         choose_device("gpu")
     assert choose_device("auto")[0] == "cpu"

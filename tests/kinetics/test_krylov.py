@@ -12,7 +12,7 @@ from edgewind.kinetics.krylov import fgmres
 from edgewind.kinetics.solve import Case, Resolution
 
 
-def test_it_solves_what_scipy_solves_in_as_many_products():
+def test_gmres_needs_as_many_products_as_scipy():
     """SciPy's flexible GCROT with nothing kept from cycle to cycle (k = 0) is flexible GMRES: on a random matrix, with
     a preconditioner that differs from step to step.
     """
@@ -43,7 +43,7 @@ def test_it_solves_what_scipy_solves_in_as_many_products():
     assert abs(mine - len(products)) <= 3
 
 
-def test_it_solves_a_strip_as_scipy_does():
+def test_gmres_and_scipy_give_the_same_strip():
     """The operator of a rarefied gas itself, without a preconditioner."""
     operator = Case(Shape("strip"), Room(3.0, 3.0), 1.0).operator(Resolution(0.35, 4, speeds=4), -1.0, 1)
     residual = operator.sweep(np.zeros(operator.size), DRIVES["faces"])[0]

@@ -53,7 +53,7 @@ def thick_operator(boxes, parity, walls):
     ],
 )
 @pytest.mark.parametrize("thick", [False, True])
-def test_kernel_does_what_the_plain_sweep_does(plainly, boxes, parity, walls, thick):
+def test_kernel_agrees_with_the_plain_sweep(plainly, boxes, parity, walls, thick):
     op = thick_operator(boxes, parity, walls) if thick else operator(boxes, parity, walls, workers=boxes)
     y = np.random.default_rng(3).normal(size=op.size)
     (plain, falls), (compiled, fell) = plainly(op, y, Drive(front=0.3, back=-0.7, room=0.2, speed=0.5))
@@ -68,7 +68,7 @@ def test_kernel_does_what_the_plain_sweep_does(plainly, boxes, parity, walls, th
 @pytest.mark.parametrize(
     ("boxes", "parity", "walls"), [(1, -1.0, Walls.of(LAW, LAW, LAW)), (2, 1.0, Walls.of(0.6, LAW, 0.8))]
 )
-def test_kernel_does_what_the_plain_sweep_does_at_walls_of_cercignani_and_lampis(plainly, boxes, parity, walls):
+def test_kernel_agrees_with_the_plain_sweep_at_cercignani_lampis_walls(plainly, boxes, parity, walls):
     op = operator(boxes, parity, walls, azimuths=5, workers=boxes)
     y = np.random.default_rng(3).normal(size=op.size)
     (plain, _), (compiled, _) = plainly(op, y, Drive(front=0.3, back=-0.7, room=0.2, speed=0.5))
@@ -76,7 +76,7 @@ def test_kernel_does_what_the_plain_sweep_does_at_walls_of_cercignani_and_lampis
     assert len(op.memories) > 0
 
 
-def test_a_kernel_that_numba_refuses_gives_way_to_the_plain_sweep_with_a_warning(monkeypatch):
+def test_a_kernel_that_numba_cannot_compile_falls_back_to_the_plain_sweep_with_a_warning(monkeypatch):
     """As when a new version of Numba no longer knows the interface for extensions that the kernels use."""
 
     def refuse(name):
@@ -90,7 +90,7 @@ def test_a_kernel_that_numba_refuses_gives_way_to_the_plain_sweep_with_a_warning
     assert -answer.force == pytest.approx(0.25, rel=1e-9)
 
 
-def test_a_kernel_without_a_plain_form_that_numba_refuses_says_what_to_install(monkeypatch):
+def test_a_kernel_without_a_fallback_names_what_to_install(monkeypatch):
     """When the kernel is loaded, as when vector types are refused, and when it is first compiled."""
     numba = pytest.importorskip("numba")
 

@@ -44,14 +44,14 @@ def solved(knudsen, gas, walls=Walls()):
     return coefficients(dict(zip(NAMES, solve(case, Resolution(0.7, 14), NAMES, tolerance=3e-4), strict=True)))
 
 
-def test_without_inner_heat_it_is_the_shakhov_model():
+def test_without_internal_energy_the_model_is_shakhovs():
     plain, none = solved(0.3, None), solved(0.3, InternalEnergy(0.0, 5.0, 2.5, 1.3))
     for name in ("thermal_force", "drag", "heat_hot", "loss_hot"):
         assert none[name] == pytest.approx(plain[name], rel=1e-5)
 
 
 @pytest.mark.parametrize("alpha", [1.0, 0.6])
-def test_in_free_flight_molecules_bring_their_inner_energy_besides(alpha):
+def test_in_free_flight_molecules_also_carry_internal_energy(alpha):
     """2 k T and heat k T a molecule (Knudsen 1911): the heat is 1 + heat/2 of the monatomic one."""
     walls = Walls(alpha, alpha, 1.0)
     plain, nitrogen = solved(np.inf, None, walls), solved(np.inf, NITROGEN, walls)
@@ -59,7 +59,7 @@ def test_in_free_flight_molecules_bring_their_inner_energy_besides(alpha):
         assert nitrogen[name] == pytest.approx(ratio * plain[name], rel=1e-6)
 
 
-def test_dense_gas_conducts_by_both_factors_of_eucken():
+def test_dense_gas_conducts_with_both_eucken_factors():
     """1/Q between plates grows with their distance by 1/(2 k): k = (15/16) of (3/2 f_tr + heat f_in)/3.75, p0 v0."""
     gas = InternalEnergy(1.5, 3.0, 2.3, 1.4)
     near, far = (settled(slab(delta, gas), Drive(front=1.0))[1].heat[0] for delta in (30.0, 60.0))
@@ -84,7 +84,7 @@ def test_thermal_creep_follows_the_conductivity_of_the_translational_motion():
 
 
 @pytest.mark.parametrize("knudsen", [1.0, 0.1])
-def test_heat_of_motion_is_reciprocal_to_the_force(knudsen):
+def test_heat_of_the_motion_is_reciprocal_to_the_force(knudsen):
     found = solved(knudsen, NITROGEN, Walls(0.8, 0.8, 1.0))
     assert found["motion_heat_hot"] == pytest.approx(-found["thermal_force"], rel=1e-4)
 
@@ -115,7 +115,7 @@ def test_errors_vanish_in_free_flight_and_for_monatomic_gases():
     assert carried_share(np.inf) == 1.0
 
 
-def test_front_door_takes_an_internal_energy_and_refuses_what_it_cannot(tmp_path):
+def test_respond_accepts_an_internal_energy_and_refuses_unsupported_cases(tmp_path):
     asked = {"room": 4.0, "tolerance": 0.05, "workers": 1, "cache": tmp_path}
     mine, plain = respond("strip", 3.0, inner=NITROGEN, **asked), respond("strip", 3.0, **asked)
     assert respond("strip", 3.0, inner=NITROGEN, **asked) == mine == Response.from_json(mine.to_json())

@@ -46,7 +46,7 @@ def test_knudsen_numbers_that_cannot_be_resolved_are_refused(knudsen):
     "accommodation",
     [-0.1, 1.2, math.nan, {"hot": 2.0}, {"room": 0.0}, 0.0, {"hot": 0.0, "cold": 0.0, "room": 0.0}],
 )
-def test_accommodation_that_has_no_meaning_is_refused(accommodation):
+def test_accommodation_outside_its_range_is_refused(accommodation):
     with pytest.raises(OutOfRangeError, match="accommodation"):
         respond("strip", 1.0, accommodation=accommodation)
 
@@ -79,35 +79,35 @@ def test_an_unknown_surface_is_named():
         ({"room": 4.0, "aspect": 2.0}, "no aspect"),
     ],
 )
-def test_impossible_questions_are_refused_with_a_reason(options, why):
+def test_impossible_cases_are_refused_with_a_reason(options, why):
     with pytest.raises(InputError, match=why):
         respond("strip", 1.0, **options)
 
 
-def test_a_diamond_needs_room_for_its_diagonal():
+def test_a_diamond_needs_a_room_wider_than_its_diagonal():
     with pytest.raises(OutOfRangeError, match="no gap"):
         respond("diamond", 1.0, room=1.4)
 
 
-def test_an_unknown_shape_is_told_the_known_ones():
+def test_an_unknown_shape_is_refused_with_the_known_ones():
     with pytest.raises(InputError, match="strip, square, rectangle, diamond, disc"):
         respond("star", 1.0)
 
 
-def test_too_little_memory_is_told_before_the_work_starts(monkeypatch):
+def test_too_little_memory_is_reported_before_the_computation_starts(monkeypatch):
     monkeypatch.setattr(front_door, "_available_memory", lambda: 1_000_000)
     with pytest.raises(InputError, match=r"GiB of memory"):
         respond("square", 1.0, tolerance=0.01, cache=False)
 
 
-def test_an_accuracy_not_reached_is_said(monkeypatch):
+def test_an_accuracy_that_is_not_reached_is_reported(monkeypatch):
     monkeypatch.setattr(front_door, "MOST_LEVELS", 2)
     answer = respond("strip", 10.0, tolerance=1e-6, cache=False, workers=1)
     assert not answer.reached
     assert answer.errors["drag"] > 1e-6 * answer.drag
 
 
-def test_answers_are_found_again_on_disk(tmp_path):
+def test_results_are_read_from_the_cache_on_disk(tmp_path):
     first = respond("strip", 3.0, tolerance=0.1, workers=1, cache=tmp_path)
     again = respond("strip", 3.0, tolerance=0.1, workers=1, cache=tmp_path)
     assert again == first
@@ -117,7 +117,7 @@ def test_answers_are_found_again_on_disk(tmp_path):
     assert len(list(tmp_path.iterdir())) == 2
 
 
-def test_a_spoilt_file_in_the_cache_is_computed_anew(tmp_path):
+def test_a_damaged_file_in_the_cache_is_computed_again(tmp_path):
     first = respond("strip", 3.0, tolerance=0.1, workers=1, cache=tmp_path)
     (file,) = tmp_path.iterdir()
     file.write_text(file.read_text()[:50])
@@ -125,7 +125,7 @@ def test_a_spoilt_file_in_the_cache_is_computed_anew(tmp_path):
     assert json.loads(file.read_text())["answer"]["shape"] == "strip"
 
 
-def test_an_interruption_leaves_the_cache_sound(tmp_path, monkeypatch):
+def test_an_interruption_leaves_the_cache_valid(tmp_path, monkeypatch):
     """Ctrl-C while the answer is written: no file, and no half of one."""
 
     def interrupted(*arguments, **options):
@@ -141,7 +141,7 @@ def test_an_interruption_leaves_the_cache_sound(tmp_path, monkeypatch):
     assert store.fetch(tmp_path, {"a": 2}) is None
 
 
-def test_an_interrupted_curve_goes_on_where_it_stopped(tmp_path):
+def test_an_interrupted_curve_resumes_where_it_stopped(tmp_path):
     options = {"tolerance": 0.1, "workers": 1, "cache": tmp_path}
 
     def stop(done, total, answer):
@@ -157,7 +157,7 @@ def test_an_interrupted_curve_goes_on_where_it_stopped(tmp_path):
     assert np.all(np.diff([one.drag for one in answers]) < 0.0)
 
 
-def test_a_mirror_feels_drag_but_no_temperature():
+def test_a_specular_vane_has_drag_and_no_thermal_force():
     answer = respond("strip", 1.0, room=3.0, accommodation={"hot": 0.0, "cold": 0.0}, **QUICK)
     assert answer.thermal_force == answer.heat_hot == answer.values["loss_hot"] == 0.0
     assert answer.drag > 1.0
@@ -182,7 +182,7 @@ def test_a_row_has_the_keys_of_the_command_line(thin):
     assert json.loads(json.dumps(row)) == row
 
 
-def test_residuals_are_no_quotients_of_rounding(free):
+def test_residuals_are_not_quotients_of_rounding_errors(free):
     """In free flight the odd drive moves no net particles anywhere."""
     assert free.mass_residual < 1e-6
     assert free.energy_residual < 1e-6
@@ -198,12 +198,12 @@ def test_the_command_prints_free_flight_as_null(free, monkeypatch):
     assert CliRunner().invoke(app, words).stdout.splitlines()[1].split()[:2] == ["inf", "0.25"]
 
 
-def test_json_brings_back_the_answer(thin):
+def test_json_restores_the_response(thin):
     assert Response.from_json(json.loads(json.dumps(thin.to_json()))) == thin
 
 
 @pytest.mark.parametrize("shape", ["strip", "square"])
-def test_fields_go_to_netcdf_and_back(shape, tmp_path):
+def test_fields_are_restored_from_netcdf(shape, tmp_path):
     answer = respond(shape, 1.0, room=2.5, fields=True, **QUICK | {"tolerance": 0.1})
     data = answer.to_dataset()
     file = tmp_path / "fields.nc"
@@ -223,7 +223,7 @@ def test_fields_go_to_netcdf_and_back(shape, tmp_path):
     assert data["velocity_x"].attrs["units"] == "v0"
 
 
-def test_an_answer_comes_back_from_its_fields(tmp_path):
+def test_a_response_is_restored_from_its_fields(tmp_path):
     answer = respond("strip", 10.0, room=2.5, fields=True, **QUICK)
     file = tmp_path / "fields.nc"
     answer.to_dataset().to_netcdf(file)
@@ -235,7 +235,7 @@ def test_an_answer_comes_back_from_its_fields(tmp_path):
         Response.from_dataset(xr.Dataset())
 
 
-def test_an_answer_tells_how_far_it_has_come():
+def test_a_response_reports_its_progress():
     """After every sweep: level by level, drive by drive, towards the whole."""
     steps = []
     answer = respond("strip", 10.0, watch=steps.append, **QUICK)
@@ -250,7 +250,7 @@ def test_an_answer_tells_how_far_it_has_come():
     assert len(last) == sum(answer.sweeps.values()) - 2 * 3
 
 
-def test_a_curve_tells_how_far_it_has_come():
+def test_a_curve_reports_its_progress():
     seen = []
     respond_curve("strip", [3.0, 1.0], watch=lambda done, step: seen.append((done, step.level)), **QUICK)
     assert seen[0] == (0, 1)
@@ -268,6 +268,6 @@ def test_a_finer_grid_starts_from_the_coarser_solution():
         assert b.sweeps < a.sweeps
 
 
-def test_fields_not_asked_for_are_not_there(thin):
+def test_fields_are_absent_unless_asked_for(thin):
     with pytest.raises(ValueError, match="fields=True"):
         Response.from_json(thin.to_json()).to_dataset()

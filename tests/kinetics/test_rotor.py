@@ -27,7 +27,7 @@ def answer(rotor, knudsen, level=ROUGH, *, leading=1.0, trailing=1.0, tolerance=
 
 
 @pytest.mark.parametrize("vanes", [1, 2, 4])
-def test_mirrored_domain_gives_what_the_turned_one_gives(vanes):
+def test_a_mirrored_domain_and_a_rotated_domain_agree(vanes):
     """Faces that are alike make the planes of the vanes planes of symmetry; a turn by a quarter or a half needs none of
     that, and sweeps other directions in another order. About a single vane both halves of the chamber are swept.
     """
@@ -39,7 +39,7 @@ def test_mirrored_domain_gives_what_the_turned_one_gives(vanes):
 
 
 @pytest.mark.parametrize(("vanes", "round_"), [(1, True), (2, True), (3, True), (4, True), (4, False)])
-def test_more_gas_everywhere_changes_nothing(vanes, round_):
+def test_uniform_gas_at_rest_is_a_fixed_point_of_the_sweep(vanes, round_):
     """Walls and gas at rest at one density answer a sweep with themselves, whatever cells the wall cuts out."""
     grid = rotor_grid(Rotor(SQUARE, vanes, 1.2, 4.6, 2.4, round_), 1.0, 0.3)
     velocities, parity = (ThirdVelocities(3, 4, 4), None) if vanes == 3 else (RotorVelocities(3, 4, 4), 1.0)
@@ -48,7 +48,7 @@ def test_more_gas_everywhere_changes_nothing(vanes, round_):
     np.testing.assert_allclose(operator.apply(more), 0.0, atol=1e-13)
 
 
-def test_no_particle_is_lost_in_a_sweep_of_a_third_of_the_chamber():
+def test_a_sweep_of_a_third_of_the_chamber_conserves_particles():
     """Whatever the gas is: axes at 120 degrees count the crossings of oblique faces."""
     grid = rotor_grid(Rotor(SQUARE, 3, 1.2, 4.6, 2.4, True), 1.0, 0.3)
     operator = RotorOperator(grid, ThirdVelocities(3, 4, 4), 0.9, 3, parity=None)
@@ -69,7 +69,7 @@ def test_no_particle_is_lost_in_a_sweep_of_a_third_of_the_chamber():
         (3, True, (0.7, 0.9), 1.0),
     ],
 )
-def test_rotation_heats_the_faces_as_the_faces_turn_the_rotor(vanes, round_, faces, knudsen):
+def test_heat_by_rotation_is_reciprocal_to_the_torque_of_the_faces(vanes, round_, faces, knudsen):
     """Onsager-Casimir reciprocity, and balances of particles and energy."""
     rotor = Rotor(SQUARE, vanes, 1.2, 4.6, 2.4, round_)
     values, solutions = answer(rotor, knudsen, leading=faces[0], trailing=faces[1], tolerance=1e-5)
@@ -82,7 +82,7 @@ def test_rotation_heats_the_faces_as_the_faces_turn_the_rotor(vanes, round_, fac
         assert abs(solution.energy_residual) < 1e-5
 
 
-def test_the_dark_face_of_less_accommodation_turns_a_rotor_of_one_temperature():
+def test_unequal_accommodation_turns_a_rotor_of_uniform_temperature():
     """Vanes warmer than the chamber lose heat by both faces; the face that the gas takes more from is pushed harder."""
     values, _ = answer(Rotor(SQUARE, 4, 1.2, 4.6, 2.4), 5.0, leading=0.6, trailing=1.0)
     assert values["loss_torque"] > 0.02
@@ -106,7 +106,7 @@ def test_one_vane_far_from_axis_and_walls_is_the_lone_square():
     assert values["loss"] == pytest.approx(near[1].mean("heat", 0), rel=0.005)
 
 
-def test_vanes_on_long_arms_are_nearly_single_ones():
+def test_vanes_on_long_arms_are_nearly_lone_vanes():
     """Six widths from the axis, in one chamber: heat stays what it is, and two vanes are within a per cent of one.
 
     Four stir each other's gas: finer levels give -2.5 per cent of the torque and -3.6 of the drag (whole-rotor.md has
@@ -122,7 +122,7 @@ def test_vanes_on_long_arms_are_nearly_single_ones():
         assert four[name] == pytest.approx((1.0 - lost) * one[name], rel=0.01), name
 
 
-def test_free_flight_is_what_rays_from_face_to_face_give(rays):
+def test_free_flight_agrees_with_rays_between_faces(rays):
     """Torque, drag and heat of four vanes by chains of rays: no mesh, no set of directions (the drag to the noise of
     20 000 rays; benchmarks/bench_rotor_kinetics.py traces a million for three arms and two chambers).
     """
@@ -134,7 +134,7 @@ def test_free_flight_is_what_rays_from_face_to_face_give(rays):
         assert found[name] == pytest.approx(traced[name], rel=rel), name
 
 
-def test_three_vanes_in_free_flight_are_what_rays_give(rays):
+def test_three_vanes_in_free_flight_agree_with_rays(rays):
     """By thirds of the chamber, along axes at 120 degrees; the rays know nothing of either."""
     case = RotorCase(Rotor(SQUARE, 3, 1.5, 6.0, 4.0, True), np.inf)
     found = coefficients(*solve_rotor(case, RotorResolution.level(1, np.inf),
@@ -152,7 +152,7 @@ def test_three_vanes_lie_between_two_and_four():
     assert two["heat_apart"] < three["heat_apart"] < four["heat_apart"]
 
 
-def test_fine_sweeps_hardly_grow_towards_the_continuum():
+def test_the_number_of_fine_sweeps_hardly_grows_towards_the_continuum():
     """Also where a round wall cuts the cells."""
     case = RotorCase(Rotor(SQUARE, 4, 0.7, 2.8, 1.5, True), 0.05)
     (faces,) = solve_rotor(case, RotorResolution(4, 3, grid=0.3), ("faces",))
@@ -160,7 +160,7 @@ def test_fine_sweeps_hardly_grow_towards_the_continuum():
     assert faces.residual < 1e-6
 
 
-def test_the_error_given_covers_the_change_of_a_finer_level():
+def test_the_stated_error_covers_the_change_on_a_finer_level():
     case = RotorCase(Rotor(SQUARE, 2, 0.8, 3.2, 2.0), 0.5)
     rough = refine(case, 0.03, 1, "cpu", lambda operator: operator)
     (faces,) = solve_rotor(case, RotorResolution.level(2, 0.5), ("faces",))
@@ -183,14 +183,14 @@ def test_the_error_given_covers_the_change_of_a_finer_level():
         ({"shape": "strip"}, "endless strip"),
     ],
 )
-def test_a_rotor_that_cannot_be_is_refused_by_name(wrong, says):
+def test_an_impossible_rotor_is_refused_with_the_reason(wrong, says):
     given = {"shape": "square", "aspect": 1.0, "vanes": 4, "arm": 1.5, "room": (6.0, 6.0, 4.0)} | wrong
     with pytest.raises(InputError, match=says):
         check_rotor(**given)
 
 
 @pytest.mark.parametrize("accommodation", [{"hot": 0.8, "room": 0.9}, (1.0, 0.9, 0.8)])
-def test_a_chamber_that_mirrors_is_refused(accommodation):
+def test_a_specular_chamber_is_refused(accommodation):
     """The chamber of a rotor is computed with diffuse walls, and nothing is left out unsaid."""
     with pytest.raises(InputError, match=r"key accommodation: .* computed with diffuse walls.*chamber_ratios"):
         respond_rotor("square", 1.0, vanes=4, arm=1.5, room=(6, 6, 4), accommodation=accommodation, cache=False)

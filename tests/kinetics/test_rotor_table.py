@@ -22,7 +22,7 @@ def place(data):
 
 
 @pytest.mark.parametrize("vanes", [2, 4])
-def test_random_rotors_solved_directly_are_met_within_the_stated_error(vanes):
+def test_the_surface_agrees_with_random_solved_rotors_within_its_stated_error(vanes):
     """Rotors drawn at random, none of them in the table, solved one level more finely: 34 of four vanes, 24 of two.
 
     They are within 2 per cent, and nine of ten within two standard errors of surface and direct solution together.
@@ -40,7 +40,7 @@ def test_random_rotors_solved_directly_are_met_within_the_stated_error(vanes):
     assert np.mean(within) >= 0.9
 
 
-def test_held_rotors_are_those_that_chance_gives():
+def test_held_rotors_are_those_drawn_at_random():
     """The list of rotors is not picked from what came out well: it is the first of a seeded sequence."""
     drawn = list(entries(len(HELD), seed=HELD_SEED))
     kept = {tuple(round(float(row[name]), 4) for name in ("arm", "chamber", "aspect")) for _, row in HELD.iterrows()}
@@ -48,7 +48,7 @@ def test_held_rotors_are_those_that_chance_gives():
     assert len(kept & {(e.arm, e.chamber, e.aspect) for e in drawn}) > 0.8 * len(kept)
 
 
-def test_the_denser_the_gas_the_less_has_a_rotor_of_four_lone_vanes():
+def test_forces_of_a_rotor_over_those_of_four_lone_vanes_fall_in_denser_gas():
     """Neighbours take torque and drag, more the denser the gas; in a chamber as wide for its vanes as that of the lone
     one, four lose more than two.
     """
@@ -60,7 +60,7 @@ def test_the_denser_the_gas_the_less_has_a_rotor_of_four_lone_vanes():
         assert 0.5 < four[name][-1] < 0.85
 
 
-def test_below_the_tables_ratios_run_into_constants_and_their_error_grows():
+def test_ratios_below_the_tables_become_constant_and_their_error_grows():
     ratios = RotorRatios.standard(4)
     kn = SMALLEST / np.array([1.0, 3.0, 30.0, 3000.0])
     found, error = ratios.at(1.5, 2.0, 1.0, kn, 1.0), ratios.error(1.5, 2.0, 1.0, kn, 1.0)
@@ -71,7 +71,7 @@ def test_below_the_tables_ratios_run_into_constants_and_their_error_grows():
 
 
 @pytest.mark.parametrize("vanes", [2, 4])
-def test_random_rotors_in_dense_gas_are_met_within_the_stated_error(vanes):
+def test_the_surface_agrees_with_random_rotors_in_dense_gas_within_its_stated_error(vanes):
     """Rotors of Kn 0.011 to 0.03, drawn at random, that the tables do not hold: within 2.5 per cent, nine of ten
     numbers within the standard error of surface and direct solution together, and all within twice that.
     """
@@ -98,13 +98,13 @@ def test_random_rotors_in_dense_gas_are_met_within_the_stated_error(vanes):
         ({"accommodation": 0.3}, "accommodation 0.3"),
     ],
 )
-def test_outside_the_tables_is_said(wrong, says):
+def test_rotors_outside_the_tables_are_reported(wrong, says):
     given = {"arm": 1.5, "chamber": 2.0, "aspect": 1.0, "knudsen": 1.0, "accommodation": 1.0} | wrong
     with pytest.raises(InputError, match=says):
         RotorRatios.standard(4).at(**given)
 
 
-def test_the_rotors_of_the_tables_are_those_that_their_maker_orders():
+def test_the_rotors_of_the_tables_are_those_that_the_tool_selects():
     """`make tables` gives the shipped rotors again: no more, no fewer."""
     shipped = read_answers(files("edgewind.kinetics") / "rotor_tables.csv")
     kept = {tuple(float(f"{value:.6g}") for value in line) for line in shipped[list(KEY)].to_numpy(float)}
@@ -119,7 +119,7 @@ def test_other_numbers_of_vanes_are_refused():
         RotorRatios.standard(6)
 
 
-def test_a_surface_goes_through_values_without_noise_and_says_how_far_it_may_be_off():
+def test_a_surface_passes_through_exact_values_and_states_its_error():
     """A smooth function in two dimensions, forty points, two hundred others."""
     rng = np.random.default_rng(4)
     points, others = rng.uniform(-1, 1, (40, 2)), rng.uniform(-1, 1, (200, 2))

@@ -42,7 +42,7 @@ def leaves(of, h1, h2):
 
 
 @pytest.mark.parametrize(("tangential", "normal"), [(0.8, 0.5), (1.0, 0.5), (0.5, 0.8), (1.2, 0.9)])
-def test_kernel_averages_as_its_closed_form(tangential, normal):
+def test_averages_over_the_kernel_equal_their_closed_forms(tangential, normal):
     """Along the wall a Gaussian of variance s(2 - s)/2 about (1 - s) c_t; along the normal c_n^2 is distributed as the
     square of a vector in a plane about sqrt(1 - a) c_n with variance a/2 each way (Cercignani and Lampis 1971), so that
     the averages of cos(c_t) and exp(-b c_n^2) are known.
@@ -58,7 +58,7 @@ def test_kernel_averages_as_its_closed_form(tangential, normal):
         assert missed < 4e-3
 
 
-def test_kernel_keeps_detailed_balance_and_the_two_accommodations():
+def test_kernel_has_detailed_balance_and_both_accommodations():
     """What goes from one velocity to another goes back, in equilibrium; momentum along the wall and energy along the
     normal keep exactly their shares.
     """
@@ -135,7 +135,7 @@ def test_viscous_slip_follows_the_published_fit(published, tangential):
     published(f"viscous slip at alpha_t = {tangential:g}", slip, 1.772 / tangential - 0.754, rel=2e-3)
 
 
-def test_front_door_takes_such_walls_and_keeps_them_apart(tmp_path):
+def test_respond_accepts_such_walls_and_stores_them_separately(tmp_path):
     law = CercignaniLampis(0.9, 0.81)
     asked = {"room": 4.0, "tolerance": 0.05, "workers": 1, "cache": tmp_path}
     mine = respond("strip", 3.0, accommodation={"hot": law, "cold": law}, **asked)
@@ -156,6 +156,6 @@ def test_front_door_takes_such_walls_and_keeps_them_apart(tmp_path):
         ("strip", (0.9, 1.2), {}, "1.2 of the energy along the normal"),
     ],
 )
-def test_what_is_not_solved_is_refused(shape, law, more, says):
+def test_unsupported_cases_are_refused(shape, law, more, says):
     with pytest.raises((InputError, OutOfRangeError), match=says):
         respond(shape, 1.0, accommodation=CercignaniLampis(*law), cache=False, **more)

@@ -69,12 +69,12 @@ def channel(delta, gradient):
     return 2.0 * float(dx @ moments[:, 2]), 2.0 * float(dx @ moments[:, 5])
 
 
-def test_free_flight_carries_the_heat_of_kinetic_theory(published):
+def test_free_flight_heat_flux_equals_that_of_kinetic_theory(published):
     """Heat / (p0 v0 dT/T0) -> 1/sqrt(pi) for full accommodation (Kennard 1938, section 174)."""
     published("heat between plates in free flight", heat_flux(1e-6), 1.0 / SQRT_PI, rel=3e-4, unit="p0 v0 dT/T0")
 
 
-def test_free_flight_couette_stress(published):
+def test_free_flight_couette_stress_equals_that_of_kinetic_theory(published):
     """P/p0 -> (U/v0)/sqrt(pi) between diffuse plates (Kennard 1938, section 166)."""
     published("Couette stress in free flight", couette_stress(1e-6), 1.0 / SQRT_PI, rel=3e-4, unit="p0 U/v0")
 
@@ -97,14 +97,14 @@ def test_couette_stress_matches_viscous_slip(published):
     published("viscous slip coefficient", sigma, 1.018, abs=2e-3)
 
 
-def test_thermal_creep_coefficient(published):
+def test_thermal_creep_coefficient_matches_the_published_one(published):
     """Flow along a wide channel -> sigma_T / delta, sigma_T = 1.175 for the S model (same source)."""
     # What the Knudsen layers take away is of the next order in 1/delta: two widths remove it.
     near, far = (delta * channel(delta, "temperature")[0] for delta in (40.0, 80.0))
     published("thermal creep coefficient", 2.0 * far - near, 1.175, abs=3e-3)
 
 
-def test_wide_channel_carries_the_slip_flow():
+def test_flow_of_a_wide_channel_matches_slip_flow():
     """G_P = delta/6 + sigma + (2 sigma^2 - 1)/delta (Sharipov and Seleznev 1998, section on slip flow, to
     O(1/delta)).
     """
@@ -113,7 +113,7 @@ def test_wide_channel_carries_the_slip_flow():
 
 
 @pytest.mark.parametrize("delta", [0.1, 1.0, 10.0])
-def test_onsager_relation_of_the_channel(delta):
+def test_channel_flows_obey_the_onsager_relation(delta):
     """The heat that a pressure gradient drives equals the flow that a temperature gradient drives, with signs
     turned.
     """

@@ -138,7 +138,7 @@ def plain_sweep(operator, y, drive):
     ("boxes", "parity", "walls"),
     [(1, -1.0, Walls()), (1, 1.0, Walls(0.8, 0.8, 0.9)), (2, 1.0, Walls(0.7, 0.9, 1.0))],
 )
-def test_kernel_does_what_the_plain_sweep_does(boxes, parity, walls):
+def test_kernel_agrees_with_the_plain_sweep(boxes, parity, walls):
     room = Room(2.5, 2.2, 2.6, position=0.4 if boxes == 2 else 0.5)
     grid = Shape("disc").grid(room, 1.0, 0.15, boxes=boxes)
     operator = SpaceOperator(grid, SpaceVelocities(2, 2, 4), 1.3, walls, parity)
@@ -177,7 +177,7 @@ def test_free_flight_drag_grows_to_that_of_an_unbounded_gas_with_the_room(publis
 
 
 @pytest.mark.parametrize("knudsen", [10.0, 1.0, 0.1])
-def test_reciprocity_and_balances(knudsen):
+def test_reciprocity_and_balances_hold(knudsen):
     values, solutions = answer(
         Shape("disc"), Room(3.0, 3.5, 2.5, position=0.4), knudsen, Walls(0.7, 0.9, 1.0), tolerance=1e-5
     )
@@ -188,7 +188,7 @@ def test_reciprocity_and_balances(knudsen):
         assert abs(solution.energy_residual) < 1e-6
 
 
-def test_a_vane_turned_a_quarter_about_its_normal_feels_the_same():
+def test_a_quarter_turn_about_its_normal_leaves_the_force_on_a_vane_unchanged():
     """Width and height change places: twice as high as wide, or half as high in a room half as large, at half
     Kn.
     """
@@ -198,7 +198,7 @@ def test_a_vane_turned_a_quarter_about_its_normal_feels_the_same():
         assert lying[name] == pytest.approx(upright[name], rel=4e-3)
 
 
-def test_half_of_a_symmetric_domain_gives_what_the_whole_gives():
+def test_half_of_a_symmetric_domain_agrees_with_the_whole():
     half, _ = answer(Shape("square"), Room(3.0, 3.0, 3.0), 0.5, tolerance=1e-5)
     whole, solutions = answer(Shape("square"), Room(3.0, 3.0, 3.0, position=0.5 + 1e-15), 0.5, tolerance=1e-5)
     assert solutions[0].grid.boxes == 2
@@ -229,7 +229,7 @@ def test_area_of_the_cell_mask_is_that_of_the_outline():
 
 
 @pytest.mark.parametrize(("knudsen", "most"), [(0.03, 12)])
-def test_fine_sweeps_hardly_grow_towards_the_continuum(knudsen, most):
+def test_the_number_of_fine_sweeps_hardly_grows_towards_the_continuum(knudsen, most):
     (answer,) = solve(Case(Shape("square"), Room(2.0, 2.0, 2.0), knudsen), Resolution(0.4, 4, 3), ("faces",))
     assert answer.sweeps <= most
     assert answer.residual < 1e-6

@@ -153,7 +153,7 @@ def test_free_flight_drag_grows_to_that_of_an_unbounded_gas_with_the_room(publis
 @pytest.mark.parametrize(
     ("room", "walls"), [(Room(4.0, 4.0), Walls()), (Room(3.0, 2.5, position=0.35), Walls(0.6, 0.9, 0.8))]
 )
-def test_particles_and_energy_balance(knudsen, room, walls):
+def test_particles_and_energy_are_conserved(knudsen, room, walls):
     for solution in solve_by_name(Case(STRIP, room, knudsen, walls)).values():
         assert abs(solution.mass_residual) < 1e-6
         assert abs(solution.energy_residual) < 1e-6
@@ -194,7 +194,7 @@ def test_warming_the_room_is_the_opposite_of_warming_the_vane():
 
 
 @pytest.mark.parametrize("name", ["faces", "both", "motion"])
-def test_half_of_a_symmetric_domain_gives_what_the_whole_gives(name):
+def test_half_of_a_symmetric_domain_agrees_with_the_whole(name):
     case = Case(STRIP, Room(3.0, 3.0), 0.3, Walls(0.8, 0.8, 0.9))
     half = solve(case, ROUGH, (name,), tolerance=1e-6)[0]
     # A room longer by rounding has no symmetry to use.
@@ -207,7 +207,7 @@ def test_half_of_a_symmetric_domain_gives_what_the_whole_gives(name):
     assert whole.force == pytest.approx(half.force, rel=1e-6, abs=1e-9)
 
 
-def test_turning_the_room_round_turns_the_answer_round():
+def test_reflecting_the_room_reflects_the_answer():
     left = coefficients(
         solve_by_name(Case(STRIP, Room(3.0, 2.5, position=0.3), 0.2, Walls(0.6, 0.9, 1.0)), tolerance=1e-5)
     )
@@ -221,7 +221,7 @@ def test_turning_the_room_round_turns_the_answer_round():
     assert right["loss_force"] == pytest.approx(-left["loss_force"], rel=1e-4)
 
 
-def test_workers_do_not_change_the_answer():
+def test_the_number_of_workers_does_not_change_the_answer():
     case = Case(STRIP, Room(4.0, 4.0), 0.3)
     one, two = (coefficients(solve_by_name(case, workers=n)) for n in (1, 2))
     assert two == pytest.approx(one, rel=1e-9)
@@ -242,7 +242,7 @@ def test_the_accuracy_asked_for_is_reached(knudsen, tmp_path):
         assert abs(answer.values[name] - fine[name]) < 2.0 * answer.errors[name] + 2e-4 * abs(fine[name])
 
 
-def test_fine_sweeps_hardly_grow_towards_the_continuum():
+def test_the_number_of_fine_sweeps_hardly_grows_towards_the_continuum():
     for knudsen in (100.0, 1.0, 0.03):
         found = solve(Case(STRIP, Room(4.0, 4.0), knudsen), ROUGH, tolerance=1e-3)
         assert max(solution.sweeps for solution in found) <= 12
@@ -259,7 +259,7 @@ def test_the_force_is_greatest_near_knudsen_one_tenth():
     assert 0.05 <= numbers[best] <= 0.2
 
 
-def test_drives_are_what_the_table_of_drives_says():
+def test_drives_match_the_table_of_drives():
     assert DRIVES["faces"].parity == DRIVES["motion"].parity == -1.0
     assert DRIVES["both"].parity == DRIVES["room"].parity == 1.0
     assert replace(DRIVES["faces"], back=0.0).parity is None

@@ -67,7 +67,7 @@ def test_between_nodes_the_table_is_as_good_as_the_solver():
     np.testing.assert_allclose(thin.drag(left_out), STRIP.values["drag"][~kept], rtol=2e-3)
 
 
-def test_arrays_go_in_and_come_out():
+def test_tables_are_evaluated_on_arrays_of_any_shape():
     kn = np.geomspace(1e-3, 1e3, 12).reshape(3, 4)
     assert STRIP.drag(kn).shape == (3, 4)
     assert STRIP.drag(kn)[1, 2] == pytest.approx(float(STRIP.drag(kn[1, 2])))
@@ -75,7 +75,7 @@ def test_arrays_go_in_and_come_out():
     assert np.all(STRIP.error("drag", inside) < 2e-3 * STRIP.drag(inside))
 
 
-def test_below_its_first_node_a_table_owns_to_knowing_less():
+def test_the_error_of_a_table_grows_below_its_first_node():
     """The strip's table cut off at Kn 0.1 or 0.05 still holds what the whole one says below, within its error."""
     for cut, lower in ((0.099, 0.02), (0.05, 0.01)):
         kept = STRIP.knudsen > cut
@@ -111,7 +111,7 @@ def test_the_limit_of_the_continuum_is_slip_flow(name, exponent):
     assert np.all(np.diff(relative) > 0.0)
 
 
-def test_the_computed_curves_head_for_the_slopes_of_slip_flow():
+def test_the_computed_curves_approach_the_slopes_of_slip_flow():
     """What the last decade of the strip's table shows: slopes in ln Kn close in on the exponents, as Kn falls."""
     kn = np.geomspace(0.01, 0.1, 50)
     for name in ("thermal_force", "drag", "loss_hot"):
@@ -123,7 +123,7 @@ def test_the_computed_curves_head_for_the_slopes_of_slip_flow():
     assert per[0] == pytest.approx(2.0 * 1.875 / np.pi**1.5, rel=0.1)
 
 
-def test_the_share_of_the_area_goes_from_all_to_little():
+def test_the_share_of_the_area_falls_from_one_towards_zero():
     """In free flight the stress is the same all over the face; towards the continuum it sits at the edge."""
     for shape in ("strip", "square"):
         table = ResponseTable.standard(shape, room=4.0)
@@ -143,7 +143,7 @@ def test_the_share_of_the_area_goes_from_all_to_little():
         ("square", 3.162278, 0.2, 3e-3),
     ],
 )  # fmt: skip
-def test_shipped_entries_are_what_the_solver_gives(shape, knudsen, accommodation, tolerance):
+def test_shipped_entries_agree_with_the_solver(shape, knudsen, accommodation, tolerance):
     walls = {"hot": accommodation, "cold": accommodation, "room": 1.0}
     about = {"room": 4.0, "accommodation": walls, "tolerance": tolerance}
     answer = respond(shape, knudsen, **about, cache=False, workers=1)
@@ -196,7 +196,7 @@ class AtOnce:
         return answers
 
 
-def test_adding_to_the_tables_keeps_what_is_there(tmp_path, monkeypatch):
+def test_adding_to_the_tables_keeps_earlier_entries(tmp_path, monkeypatch):
     """Nothing is computed that the file holds, and its lines stay byte for byte; a line that lacks is computed."""
     whole = resources.files("edgewind.kinetics").joinpath("tables.csv").read_text()
     out = tmp_path / "tables.csv"
@@ -214,7 +214,7 @@ def test_adding_to_the_tables_keeps_what_is_there(tmp_path, monkeypatch):
     assert out.read_text() == whole
 
 
-def test_a_table_without_the_area_share_says_so():
+def test_an_area_share_absent_from_a_table_is_refused():
     values = STRIP.values | {"area_share": np.full(STRIP.knudsen.size, np.nan)}
     table = replace(STRIP, values=values)
     assert STRIP.holds_area_share
@@ -234,7 +234,7 @@ def test_accommodation_between_the_computed_ones_is_interpolated():
     assert table.thermal_force(1.0) < STRIP.thermal_force(1.0)
 
 
-def test_a_table_of_ones_own():
+def test_a_table_can_be_made_from_responses():
     answers = respond_curve("strip", [1.0, 3.0, 10.0, 30.0, np.inf], room=3.0, tolerance=0.1, cache=False, workers=1)
     table = ResponseTable.from_responses(answers)
     assert float(table.drag(3.0)) == pytest.approx(answers[1].drag)
@@ -243,7 +243,7 @@ def test_a_table_of_ones_own():
         ResponseTable.from_responses(answers[:-1])
 
 
-def test_what_no_table_holds_is_refused():
+def test_cases_outside_all_tables_are_refused():
     with pytest.raises(InputError, match="respond_curve"):
         ResponseTable.standard("strip", room=5.5)
     with pytest.raises(OutOfRangeError, match="accommodation"):

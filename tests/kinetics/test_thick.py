@@ -60,7 +60,7 @@ def test_reciprocity_and_balances_hold(knudsen):
         assert abs(one.energy_residual) < 1e-5
 
 
-def test_whole_domain_gives_what_half_of_it_gives():
+def test_the_whole_domain_agrees_with_half_of_it():
     half = coefficients(solutions(0.5, 0.2))
     off = Walls(1.0, 1.0 - 1e-12, 1.0)
     whole = coefficients(solutions(0.5, 0.2, walls=off))
@@ -68,7 +68,7 @@ def test_whole_domain_gives_what_half_of_it_gives():
         assert whole[name] == pytest.approx(half[name], rel=1e-4)
 
 
-def test_shear_on_the_rim_works_against_the_thermal_force():
+def test_shear_on_the_rim_opposes_the_thermal_force():
     """Published: the shear on the lateral side was found to decrease the total force (Selden et al., J. Fluid Mech.
     634, 2009, abstract); for a single vane it always reduces it (Ventura et al., J. Fluid Mech. 735, 2013, abstract).
     The abstracts give no rarefaction; here it turns slightly positive above Kn 0.5, where the total still falls.
@@ -89,7 +89,7 @@ def test_force_of_thick_strips_falls_with_thickness_as_published():
     assert 0.05 < 1.0 - thick / thin < 0.25
 
 
-def test_table_holds_what_was_computed_before():
+def test_the_table_agrees_with_an_earlier_computation():
     """Against ourselves: an earlier computation of strips in a room of four widths."""
     ratios = thickness_ratios(0.05, 1.0, np.array([0.1, 0.03]))
     assert ratios["thermal_force"] == pytest.approx([1 - 0.024, 1 - 0.10], abs=0.003)
@@ -100,14 +100,14 @@ def test_table_holds_what_was_computed_before():
 
 
 @pytest.mark.parametrize(("knudsen", "thickness", "alpha"), [(0.1, 0.2, 1.0), (1.0, 0.05, 0.5)])
-def test_table_is_what_the_solver_gives(knudsen, thickness, alpha):
+def test_the_table_agrees_with_the_solver(knudsen, thickness, alpha):
     thick, thin = (coefficients(solutions(knudsen, t, walls=Walls(alpha, alpha, 1.0))) for t in (thickness, 0.0))
     table = thickness_ratios(thickness, alpha, knudsen)
     for name, ratio in table.items():
         assert float(ratio) == pytest.approx(thick[name] / thin[name], rel=2e-3)
 
 
-def test_table_goes_smoothly_from_no_thickness_and_is_refused_beyond_its_end():
+def test_the_table_is_smooth_from_zero_thickness_and_refused_beyond_its_end():
     kn = np.array([0.02, 0.2, 2.0, np.inf])
     assert all(np.all(ratio == 1.0) for ratio in thickness_ratios(0.0, 1.0, kn).values())
     slight, more = (thickness_ratios(t, 0.9, kn)["loss_hot"] - 1.0 for t in (0.005, 0.01))
@@ -118,7 +118,7 @@ def test_table_goes_smoothly_from_no_thickness_and_is_refused_beyond_its_end():
         thickness_ratios(0.6, 1.0, kn)
 
 
-def test_front_door_takes_a_thickness_and_refuses_what_it_cannot(tmp_path):
+def test_respond_accepts_a_thickness_and_refuses_unsupported_cases(tmp_path):
     answer = respond("strip", 1.0, thickness=0.1, tolerance=2e-2, workers=1, cache=tmp_path)
     assert answer.reached
     assert answer.thickness == 0.1

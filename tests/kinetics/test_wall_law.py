@@ -73,14 +73,14 @@ def test_at_equal_heat_and_tangential_momentum_the_force_is_less_than_maxwells()
     assert 1.0 - ratio == pytest.approx(1.22 * (1.0 - a), rel=0.05)
 
 
-def test_rays_give_the_strip_the_force_that_the_solver_gives(rays):
+def test_rays_and_solver_give_the_strip_the_same_force(rays):
     """In free flight in a room of four widths, the strip as a tall vane between far ends."""
     pushed, u = rays.warm_vane(1, 0.0, 4.0, 60.0, 0.25, 0.5, vane_height=60.0, rays=100_000)
     assert u < 0.03 * 0.125
     assert pushed / 0.125 == pytest.approx(float(wall_law_ratios(0.5, np.inf)["thermal_force"]), abs=3 * u / 0.125)
 
 
-def test_rays_about_maxwells_faces_give_what_is_known(rays):
+def test_rays_with_maxwells_law_give_the_known_values(rays):
     """A quarter of the accommodation for a lone vane in any closed room; the torque of four by other rays."""
     alone, u = rays.warm_vane(1, 0.0, 4.0, 4.0, 0.8, rays=100_000)
     assert alone == pytest.approx(0.2, abs=3 * u)
@@ -103,7 +103,7 @@ def test_the_stated_error_covers_squares_and_rotors_in_free_flight(rays, vanes, 
         assert 0.5 * (1.0 - ratio) < float(wall_law_error(a, 1e4)["thermal_force"]) + 1.5 * ratio_u
 
 
-def test_half_of_the_difference_is_the_error_and_dense_gas_hardly_knows_the_law():
+def test_half_of_the_difference_is_the_stated_error_and_the_law_hardly_matters_in_dense_gas():
     kn = np.array([0.01, 0.1, 1.0, 10.0, 1e4])
     error, ratios, thinner = wall_law_error(0.8, kn), wall_law_ratios(0.8, kn), wall_law_ratios(0.8, 2.0 * kn)
     for name, ratio in ratios.items():
@@ -121,7 +121,7 @@ def unlike():
         return pd.read_csv(file, comment="#").set_index(["accommodation", "differ", "knudsen"])
 
 
-def test_the_stated_error_covers_half_of_what_the_law_does_to_unlike_faces_over_the_thermal_force(unlike):
+def test_the_stated_error_covers_half_the_effect_of_the_law_on_unlike_faces(unlike):
     """At the nodes it is half of the greater difference; between and beyond them not less than at the next denser."""
     over = unlike["over_thermal_force"].unstack("knudsen").abs()
     for mean in over.index.levels[0]:
@@ -152,7 +152,7 @@ def test_in_free_flight_unlike_faces_have_up_to_twice_maxwells_force():
     assert np.all(both <= 2.0)
 
 
-def test_shipped_force_on_unlike_faces_is_what_the_solver_gives(unlike):
+def test_the_shipped_force_on_unlike_faces_agrees_with_the_solver(unlike):
     """Against ourselves, faces a half further apart: the force is straight in their difference."""
 
     def force(knudsen, hot, cold):
@@ -164,7 +164,7 @@ def test_shipped_force_on_unlike_faces_is_what_the_solver_gives(unlike):
     assert np.log(ratio[0.3] / ratio[np.inf]) == pytest.approx(unlike["force"][0.9, "normal", 0.3], abs=0.01)
 
 
-def test_shipped_ratios_are_what_the_solver_gives():
+def test_the_shipped_ratios_agree_with_the_solver():
     """Against ourselves, between the nodes of the table and with all of the momentum along the wall accommodated: the
     share of the force that is lacking goes as 1 - a_n/a.
     """

@@ -21,7 +21,7 @@ from edgewind.live import cautions_of
         ("O2", ("bottle", "oxygen")),
     ],
 )
-def test_the_cautions_are_those_of_the_gas_and_end_with_whose_rules_come_first(make_bench, species, said):
+def test_the_cautions_fit_the_gas_and_end_with_the_precedence_of_local_rules(make_bench, species, said):
     told = cautions_of(make_bench(gas={"species": species}, gauge={"principle": "diaphragm"}))
     of_gases = [name for name in ("bottle", "flammable gas", "oxygen", "refrigerant") if HAZARDS[name] in told]
     assert tuple(of_gases) == said
@@ -29,7 +29,7 @@ def test_the_cautions_are_those_of_the_gas_and_end_with_whose_rules_come_first(m
     assert HAZARDS["glass"] in told and HAZARDS["lamp"] in told
 
 
-def test_an_ion_gauge_brings_its_own_caution(make_bench):
+def test_an_ion_gauge_adds_its_own_caution(make_bench):
     gauge = {"kind": "display", "principle": "ionisation", "transfer_uncertainty": "10 %"}
     assert HAZARDS["ion gauge"] in cautions_of(make_bench(gauge=gauge))
     assert HAZARDS["ion gauge"] not in cautions_of(make_bench())

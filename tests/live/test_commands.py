@@ -39,7 +39,7 @@ def obeyed(commands, **options):
     return None
 
 
-def test_a_skip_hits_the_step_that_was_meant_and_no_other(commands, board):
+def test_a_skip_applies_to_the_named_step_only(commands, board):
     commands.at(ONE)
     commands.give("skip", of=1)
     assert obeyed(commands, in_step=False) is None
@@ -51,7 +51,7 @@ def test_a_skip_hits_the_step_that_was_meant_and_no_other(commands, board):
     assert obeyed(commands) is None and told(board, "trouble") == []
 
 
-def test_a_skip_that_was_taken_and_came_too_late_all_the_same_is_told(commands, board):
+def test_an_accepted_skip_that_came_too_late_is_reported(commands, board):
     commands.at(ONE)
     commands.give("skip", of=1)
     commands.stored(ONE, 7)
@@ -66,7 +66,7 @@ def test_a_skip_that_was_taken_and_came_too_late_all_the_same_is_told(commands, 
     assert told(board, "trouble")[1] == "the skip came too late: that step had already finished"
 
 
-def test_a_skip_before_any_step_means_the_first(commands):
+def test_a_skip_before_any_step_applies_to_the_first(commands):
     commands.give("skip")
     commands.at(ONE)
     assert obeyed(commands) == "SkipError"
@@ -93,7 +93,7 @@ def test_the_last_reading_is_repeated_once(commands):
     assert obeyed(commands) is None
 
 
-def test_the_first_answer_counts_and_answers_no_other_question(commands, board):
+def test_the_first_answer_counts_and_applies_to_its_question_only(commands, board):
     with pytest.raises(InputError, match="no question is open"):
         commands.give("answer", "1")
     board.set(question="How much?", asked=commands.open_question())
@@ -110,7 +110,7 @@ def test_the_first_answer_counts_and_answers_no_other_question(commands, board):
     assert commands.take_answer() is None
 
 
-def test_a_note_is_kept_before_it_is_taken_and_none_is_taken_at_the_end(board):
+def test_a_note_is_stored_before_it_is_acknowledged_and_refused_after_the_end(board):
     kept = []
 
     def keep(text):
@@ -134,7 +134,7 @@ def test_a_note_is_kept_before_it_is_taken_and_none_is_taken_at_the_end(board):
     assert commands.take_notes() == [] and told(board, "note") == ["the  pump hums"]
 
 
-def test_who_looks_on_is_told_who_commanded(commands, board):
+def test_watchers_are_told_who_gave_a_command(commands, board):
     commands.give("pause", who="from the pages")
     commands.give("note", "seen", who="from the pages")
     assert commands.paused

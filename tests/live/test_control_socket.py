@@ -89,7 +89,7 @@ def hold(sweep, found):
     return sweep.status().step.number
 
 
-def test_a_sweep_is_steered_by_another_program_and_its_end_is_heard(bench, folder, tmp_path):
+def test_a_sweep_is_controlled_by_another_program_which_is_notified_of_its_end(bench, folder, tmp_path):
     target = str(tmp_path / "lab.book")
     with running(bench, folder, target, SweepRequest((1.0, 2.0, 4.0))) as (sweep, found):
         with open_book(target) as book:
@@ -136,7 +136,7 @@ class Raw:
         return json.loads(self.lines.readline())["refused"]
 
 
-def test_a_command_that_is_sent_again_is_carried_out_once(bench, folder, tmp_path):
+def test_a_repeated_command_is_executed_once(bench, folder, tmp_path):
     """As where the answer was lost on its way."""
     with running(bench, folder, tmp_path / "lab.book", SweepRequest((1.0, 2.0, 4.0))) as (sweep, found):
         hold(sweep, found)
@@ -149,7 +149,7 @@ def test_a_command_that_is_sent_again_is_carried_out_once(bench, folder, tmp_pat
         assert len(kinds(sweep, "skipped")) == 1 and len(kinds(sweep, "note")) == 1
 
 
-def test_of_two_who_skip_the_same_step_at_once_neither_skips_the_next(bench, folder, tmp_path):
+def test_two_simultaneous_skips_of_one_step_do_not_skip_the_next(bench, folder, tmp_path):
     with running(bench, folder, tmp_path / "lab.book", SweepRequest(tuple(1.0 + n / 4 for n in range(12)))) as (
         sweep,
         found,
@@ -176,7 +176,7 @@ def test_of_two_who_skip_the_same_step_at_once_neither_skips_the_next(bench, fol
         assert len(skipped) == 6 and skipped == sorted(set(skipped))
 
 
-def test_what_comes_too_late_or_makes_no_sense_is_refused_and_does_nothing(bench, folder, tmp_path):
+def test_late_and_invalid_commands_are_refused_without_effect(bench, folder, tmp_path):
     with running(bench, folder, tmp_path / "lab.book", SweepRequest((1.0, 2.0, 4.0))) as (sweep, found):
         hold(sweep, found)
         for name, text, of, said in (
@@ -203,7 +203,7 @@ def test_what_comes_too_late_or_makes_no_sense_is_refused_and_does_nothing(bench
             found.command("repeat", of=reading + 5)
 
 
-def test_who_speaks_nonsense_or_never_listens_does_not_hold_the_sweep_up(bench, folder, tmp_path):
+def test_a_client_that_sends_nonsense_or_never_reads_does_not_block_the_sweep(bench, folder, tmp_path):
     with running(bench, folder, tmp_path / "lab.book", SweepRequest((1.0, 2.0))) as (sweep, found):
         links = []
         for said in (b"\xff\xfe\n", b"[]\n", b"x" * 200_000, b'{"do": "tell"}\n' * 3, b"", b'{"do":'):
@@ -217,7 +217,7 @@ def test_who_speaks_nonsense_or_never_listens_does_not_hold_the_sweep_up(bench, 
             link.close()
 
 
-def test_a_question_is_answered_once_from_elsewhere(bench, make_folder, tmp_path):
+def test_a_question_is_answered_once_by_another_program(bench, make_folder, tmp_path):
     def by_hand(text):
         table = tomlkit.parse(text)
         del table["instruments"]["lamp"]
@@ -274,7 +274,7 @@ def next_of(heard, wanted, seconds=240.0):
     raise AssertionError("it was not heard")
 
 
-def test_a_recorder_that_was_killed_leaves_nothing_that_steers_the_next(begin, served_folder, tmp_path):
+def test_a_killed_recorder_leaves_nothing_that_controls_the_next(begin, served_folder, tmp_path):
     folder, target = served_folder, str(tmp_path / "lab.book")
     process, found = begin(target=target)
     heard = found.listen()
@@ -315,7 +315,7 @@ def test_a_recorder_that_was_killed_leaves_nothing_that_steers_the_next(begin, s
     assert sorted(Path(folder).glob(".spool/*/*.note")) == []
 
 
-def test_a_recorder_that_hangs_does_not_obey_later_what_was_given_up(begin, monkeypatch):
+def test_a_recorder_that_hung_ignores_commands_that_timed_out(begin, monkeypatch):
     process, found = begin()
     monkeypatch.setattr("edgewind.live.client.ANSWER_S", 0.5)
     process.send_signal(signal.SIGSTOP)
@@ -334,7 +334,7 @@ def test_a_recorder_that_hangs_does_not_obey_later_what_was_given_up(begin, monk
 
 
 @pytest.mark.skipif(os.geteuid() != 0, reason="only root can try as another user")
-def test_another_user_can_neither_see_nor_steer(begin):
+def test_another_user_can_neither_watch_nor_control_a_sweep(begin):
     _, found = begin()
     attempt = (
         "import socket, sys\n"
@@ -360,7 +360,7 @@ def test_another_user_can_neither_see_nor_steer(begin):
     assert heard.returncode == 8
 
 
-def test_where_no_control_socket_can_be_opened_it_is_said(bench, folder, tmp_path):
+def test_a_control_socket_that_cannot_be_opened_is_reported(bench, folder, tmp_path):
     open_to_all = tmp_path / "open"
     open_to_all.mkdir(mode=0o777)
     open_to_all.chmod(0o777)
@@ -375,7 +375,7 @@ def test_where_no_control_socket_can_be_opened_it_is_said(bench, folder, tmp_pat
         sweep.close()
 
 
-def test_who_has_not_the_token_of_a_loopback_socket_is_told_nothing(bench, folder, tmp_path):
+def test_a_client_without_the_token_of_a_loopback_socket_receives_nothing(bench, folder, tmp_path):
     """Another user of the machine can connect to the port, and cannot read the file with the token."""
     if local_endpoint.has_unix_sockets():
         pytest.skip("a Unix socket needs no token")

@@ -30,7 +30,7 @@ def bench_of(make_bench_text):
 
 @pytest.mark.parametrize("wrong", [b"5.5\n", b"9.9E37\n", b"0.3\n"])
 @pytest.mark.parametrize("place", [0, 1])
-def test_one_wrong_answer_of_the_gauge_is_outvoted(bench_of, wrong, place):
+def test_one_wrong_reply_of_the_gauge_is_discarded(bench_of, wrong, place):
     """[gauge] of the bench: 1 mTorr at 2 V, a decade a volt, from 1 to 6 V."""
     answers = [b"3.000\n", b"3.002\n", b"3.001\n"]
     answers.insert(place, wrong)
@@ -42,7 +42,7 @@ def test_one_wrong_answer_of_the_gauge_is_outvoted(bench_of, wrong, place):
     assert seen.pressure_pa == pytest.approx(1.333, rel=0.01)
 
 
-def test_a_gauge_that_is_over_its_range_again_and_again_is(bench_of):
+def test_a_gauge_that_is_repeatedly_over_range_is_over_range(bench_of):
     with FakeInstrument({"V?": b"9.9E37\n"}) as instrument:
         bench = bench_of(gauge={"resource": instrument.address, "read": "V?"})
         with connect(bench) as instruments:
@@ -80,7 +80,7 @@ def scope_with(bench_of, answers, **more):
 @pytest.mark.parametrize(
     ("form", "kind"), [("int8", ">i1"), ("int16", ">i2"), ("int32", ">i4"), ("float32", ">f4"), ("float64", ">f8")]
 )
-def test_a_trace_comes_in_volts_whatever_its_format(bench_of, form, kind):
+def test_a_trace_is_in_volts_whatever_its_format(bench_of, form, kind):
     values = np.arange(-20, 20)
     answers = {"W?": block(values, kind), "DT?": b"1E-3\n", "Y?": b"0.01\n"}
     with scope_with(bench_of, answers, format=form) as (tachometer, _):
@@ -96,7 +96,7 @@ def test_a_trace_of_numbers_with_commas_is_read(bench_of):
         assert tachometer.take().trace().samples == 20
 
 
-def test_a_trace_with_one_bit_turned_over_is_fetched_until_it_comes_the_same_twice(bench_of):
+def test_a_trace_with_one_flipped_bit_is_fetched_until_two_transfers_agree(bench_of):
     right = block(np.arange(30))
     wrong = bytearray(right)
     wrong[20] ^= 4
@@ -110,13 +110,13 @@ def test_a_trace_with_one_bit_turned_over_is_fetched_until_it_comes_the_same_twi
 
 
 @pytest.mark.parametrize("said", [b"0\n", b"-1E-3\n", b"9.9E37\n", b"9.91E37\n", b"\n"])
-def test_an_interval_that_cannot_be_is_refused(bench_of, said):
+def test_an_impossible_sample_interval_is_refused(bench_of, said):
     answers = {"W?": block(np.arange(30)), "DT?": said, "Y?": b"1\n"}
     with scope_with(bench_of, answers, retries=0) as (tachometer, _), pytest.raises(GarbledError, match="tachometer: "):
         tachometer.take()
 
 
-def test_floats_that_are_no_numbers_are_refused(bench_of):
+def test_floats_that_are_not_finite_are_refused(bench_of):
     values = struct.pack(">20f", *([1.0] * 19), float("nan"))
     answers = {"W?": b"#280" + values + b"\n", "DT?": b"1E-3\n", "Y?": b"1\n"}
     scope = scope_with(bench_of, answers, format="float32", retries=0)
@@ -131,7 +131,7 @@ def valve_at(instrument, **more):
     } | more  # fmt: skip
 
 
-def test_a_valve_that_does_not_take_its_voltage_is_told(bench_of):
+def test_a_valve_that_does_not_accept_its_voltage_is_reported(bench_of):
     with FakeInstrument({"V?": b"0.0\n", "G?": b"3\n"}) as instrument:
         bench = bench_of(valve=valve_at(instrument), gauge={"resource": instrument.address, "read": "G?", "retries": 1})
         with connect(bench) as instruments:
@@ -150,7 +150,7 @@ def test_a_valve_that_could_not_be_closed_within_the_limit_is_refused(bench_of):
             connect(bench)
 
 
-def test_a_lamp_that_stays_on_is_told(bench_of):
+def test_a_lamp_that_stays_on_is_reported(bench_of):
     with FakeInstrument({"L?": b"1\n"}) as instrument:
         lamp = {"resource": instrument.address, "on": "ON", "off": "OFF", "read": "L?", "retries": 1}
         with connect(bench_of(lamp=lamp)) as instruments:
@@ -158,7 +158,7 @@ def test_a_lamp_that_stays_on_is_told(bench_of):
     assert done == [] and "it was sent 'OFF' and says that it is on" in failed[0]
 
 
-def test_a_wait_for_a_long_trace_is_broken_off_when_the_sweep_has_to_end(bench_of):
+def test_a_wait_for_a_long_trace_is_cancelled_when_the_sweep_has_to_end(bench_of):
     """The answer would come at the end; what is looked at meanwhile ends the wait, and nobody else waits for it."""
     over = threading.Event()
     answers = {"W?": block(np.arange(30)), "DT?": b"1E-3\n", "Y?": b"1\n", "DONE?": late(b"1\n", over)}

@@ -18,7 +18,7 @@ def test_the_sections_in_the_manual_are_read(bench_text):
     assert bench.limits.pressure_above.value == 30.0
 
 
-def test_the_commented_sections_of_the_template_are_read_once_they_are_not_comments():
+def test_the_commented_sections_of_the_template_are_valid_without_the_comment_signs():
     template = (files("edgewind.bench") / "template_files" / "bench.toml").read_text(encoding="utf-8")
     head, mark, tail = template.partition("# For `edgewind record`")
     tail = tail.partition("# [virtual]")[0]
@@ -49,7 +49,7 @@ def test_the_program_in_the_manual_runs(served_folder, tmp_path, monkeypatch, ca
     assert "kind='stored'" in capsys.readouterr().out
 
 
-def test_an_adaptive_sweep_is_content_with_the_interval_that_was_asked_for(bench, folder, tmp_path):
+def test_an_adaptive_sweep_stops_at_the_interval_asked_for(bench, folder, tmp_path):
     request = SweepRequest((0.5, 10.0), adaptive=20, target="1000%")
     assert SweepRequest.of(request.plain()) == request
     status = bench.run(folder, tmp_path / "lab.book", request).status()
@@ -57,7 +57,7 @@ def test_an_adaptive_sweep_is_content_with_the_interval_that_was_asked_for(bench
     assert "interval" in status.message, status
 
 
-def test_an_adaptive_sweep_with_the_plan_of_this_program_measures_what_it_chose(bench, folder, tmp_path):
+def test_an_adaptive_sweep_measures_the_pressures_that_the_plan_proposes(bench, folder, tmp_path):
     sweep = bench.run(folder, tmp_path / "lab.book", SweepRequest((0.5, 10.0), adaptive=7))
     status = sweep.status()
     assert status.phase == "finished", status

@@ -84,7 +84,7 @@ class Unplugged:
         return message
 
 
-def test_cables_pulled_and_put_back_in_the_middle_are_waited_for(bench, folder, tmp_path):
+def test_a_sweep_waits_for_cables_that_are_unplugged_and_reconnected(bench, folder, tmp_path):
     cable = Unplugged(bench)
 
     def during(sweep, event):

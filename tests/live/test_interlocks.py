@@ -8,7 +8,7 @@ from edgewind.live import InterlockError, SweepRequest
 from edgewind.live.interlocks import Observation, crossed
 
 
-def test_each_limit_is_seen():
+def test_each_limit_is_enforced():
     limits = LimitsSection.model_validate({"pressure_above": "10 Pa", "temperature_above": "60 degC"})
     assert crossed(limits, Observation(0.0, "5", 9.9, 9.9)) is None
     assert "the pressure is 10.1 Pa" in crossed(limits, Observation(0.0, "5", 10.1, 9.0))
@@ -33,7 +33,7 @@ def run(bench, folder, target, request, when_settled=lambda: None):
     return sweep.status(), sweep.history()
 
 
-def test_gas_that_is_let_in_by_another_hand_stops_the_sweep(bench, make_folder, tmp_path):
+def test_a_pressure_rise_from_outside_the_sweep_stops_it(bench, make_folder, tmp_path):
     folder = make_folder(lambda text: text.replace('pressure_above = "40 Pa"', 'pressure_above = "6 Pa"'))
     status, history = run(
         bench, folder, tmp_path / "lab.book", SweepRequest((1.0, 1.5, 2.0)), lambda: bench.tell("valve", "VOLT 8")
@@ -62,7 +62,7 @@ def test_a_gauge_over_its_range_stops_the_sweep(bench, make_folder, tmp_path):
     assert bench.is_safe()
 
 
-def test_an_error_in_the_program_ends_in_the_safe_state_too(bench, folder, tmp_path, monkeypatch):
+def test_an_error_of_the_program_ends_in_the_safe_state(bench, folder, tmp_path, monkeypatch):
     sweep = bench.prepare(folder, tmp_path / "lab.book", SweepRequest((1.0,)))
     monkeypatch.setattr(sweep._steps, "settle", lambda *_: 1 / 0)
     monkeypatch.setattr("threading.excepthook", lambda *_: None)
@@ -83,7 +83,7 @@ def test_the_valve_is_never_set_outside_its_range_or_beyond_the_limit(bench, fol
         instruments.make_safe()
 
 
-def test_a_bench_where_the_lamp_cannot_be_switched_off_says_so_loudly(bench, make_folder, tmp_path):
+def test_a_lamp_that_cannot_be_switched_off_is_reported_prominently(bench, make_folder, tmp_path):
     folder = make_folder(
         lambda text: text.replace('off = "OUTPut OFF"\nread = "OUTPut?"', 'off = "*CLS"\nread = "OUTPut?"')
     )

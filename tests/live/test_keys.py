@@ -49,6 +49,6 @@ def test_a_line_of_a_console_is_read_with_corrections(typed):
         assert read.line("How fast? ") == "12.5"
 
 
-def test_a_line_that_is_not_asked_any_more_is_let_go(typed):
+def test_a_question_that_no_longer_applies_is_cancelled(typed):
     with typed("1", None) as read:
         assert read.line("How fast? ", still=lambda: False) == ""

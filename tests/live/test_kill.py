@@ -8,7 +8,7 @@ from pathlib import Path
 TRIAL = Path(__file__).with_name("kill_trial.py")
 
 
-def test_a_recorder_killed_at_random_moments_loses_nothing_and_its_sweep_goes_on(served_folder, target):
+def test_a_recorder_killed_at_random_moments_loses_nothing_and_its_sweep_resumes(served_folder, target):
     """Four kills with SIGKILL for each kind of book here; `benchmarks/bench_live.py` makes 200."""
     done = subprocess.run(
         [sys.executable, str(TRIAL), str(served_folder), target, "4", "1"],

@@ -41,7 +41,7 @@ def edgewind(monkeypatch, capsys):
     return call
 
 
-def test_a_dry_run_prints_the_plan_and_moves_opens_and_writes_nothing(at_rest, served_folder, edgewind, tmp_path):
+def test_a_dry_run_prints_the_plan_and_moves_and_writes_nothing(at_rest, served_folder, edgewind, tmp_path):
     before = {name: instrument for name, instrument in at_rest.apparatus.state().items() if name in ("valve", "lamp")}
     book = tmp_path / "lab.book"
     status, out, _ = edgewind(
@@ -59,7 +59,7 @@ def test_a_dry_run_prints_the_plan_and_moves_opens_and_writes_nothing(at_rest, s
     assert abs(after["valve"] - before["valve"]) < 0.05 and after["lamp"] < 0.05
 
 
-def test_it_records_and_says_so_in_json(served_folder, edgewind, tmp_path):
+def test_record_stores_readings_and_prints_json(served_folder, edgewind, tmp_path):
     book = tmp_path / "lab.book"
     status, out, err = edgewind("record", served_folder, book, "--pressures", "1 Pa, 3 Pa", "--yes", "--json")
     assert status == 0, err
@@ -86,7 +86,7 @@ def test_it_records_and_says_so_in_json(served_folder, edgewind, tmp_path):
         (("--resume", "--yes"), "no sweep of 'rotor' is unfinished"),
     ],
 )
-def test_what_cannot_be_is_told_before_anything_moves(
+def test_invalid_requests_are_refused_before_anything_moves(
     at_rest, served_folder, edgewind, tmp_path, monkeypatch, arguments, said
 ):
     monkeypatch.setattr("sys.stdin", open(os.devnull))  # noqa: SIM115, PTH123
@@ -96,7 +96,7 @@ def test_what_cannot_be_is_told_before_anything_moves(
 
 
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
-def test_a_signal_ends_it_in_the_safe_state(served, served_folder, tmp_path, number):
+def test_a_signal_ends_the_sweep_in_the_safe_state(served, served_folder, tmp_path, number):
     process = recorder(
         served_folder, tmp_path / "lab.book", "--pressures", "1Pa:4Pa:400", "--yes",
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
@@ -113,7 +113,7 @@ def test_a_signal_ends_it_in_the_safe_state(served, served_folder, tmp_path, num
         assert len(opened.contents("rotor").readings) >= 1
 
 
-def test_the_keys_of_the_terminal_are_obeyed_and_it_is_told_what_pages_do(make_served_folder, tell, tmp_path):
+def test_keys_of_the_terminal_are_obeyed_and_commands_of_pages_are_shown(make_served_folder, tell, tmp_path):
     """A question that a page has answered is let go there."""
     near, far = pty.openpty()
     process = recorder(
@@ -161,7 +161,7 @@ def test_the_keys_of_the_terminal_are_obeyed_and_it_is_told_what_pages_do(make_s
     assert len(readings) >= 2
 
 
-def test_a_device_check_asks_every_instrument_and_moves_nothing(at_rest, make_served_folder, edgewind, tmp_path):
+def test_a_device_check_queries_every_instrument_and_moves_nothing(at_rest, make_served_folder, edgewind, tmp_path):
     served_folder = make_served_folder(
         lambda text: text.replace(at_rest.address("thermometer"), "TCPIP::127.0.0.1::1::SOCKET")
     )
@@ -185,7 +185,7 @@ def of_sound_card(text):
     return re.sub(r"\[instruments\.tachometer\][^[]*", f"{card}\n", text)
 
 
-def test_a_sound_card_is_asked_as_other_instruments_are(at_rest, make_served_folder, edgewind, monkeypatch):
+def test_a_sound_card_is_checked_like_other_instruments(at_rest, make_served_folder, edgewind, monkeypatch):
     monkeypatch.setitem(sys.modules, "sounddevice", FakeLibrary(channel=1))
     status, out, err = edgewind("record", make_served_folder(of_sound_card), "--check", "--json")
     assert status == 0, err
@@ -193,7 +193,7 @@ def test_a_sound_card_is_asked_as_other_instruments_are(at_rest, make_served_fol
     assert card["identity"] == "USB microphone" and not card["problem"]
 
 
-def test_without_the_package_for_a_sound_card_it_says_what_to_install_before_anything_moves(
+def test_a_missing_package_for_a_sound_card_is_reported_before_anything_moves(
     at_rest, make_served_folder, edgewind, tmp_path, monkeypatch
 ):
     monkeypatch.setitem(sys.modules, "sounddevice", None)
@@ -205,7 +205,7 @@ def test_without_the_package_for_a_sound_card_it_says_what_to_install_before_any
     assert "edgewind[sound]" in out + err
 
 
-def test_a_recorder_that_is_steered_from_elsewhere_reads_nothing_from_its_terminal(make_served_folder, tell, tmp_path):
+def test_a_recorder_started_by_another_program_does_not_read_its_terminal(make_served_folder, tell, tmp_path):
     served_folder = make_served_folder(without_lamp)
     process = recorder(
         served_folder, tmp_path / "lab.book", "--pressures", "1 Pa", "--remote", "--by", "a page",

@@ -100,7 +100,7 @@ def test_a_reading_is_taken_from_the_sound_card(library: FakeLibrary) -> None:
         (lambda library: setattr(library, "overflows", 9), {}, GarbledError, "lost samples"),
     ],
 )
-def test_what_cannot_be_recorded_is_said(
+def test_impossible_recordings_are_refused(
     library: FakeLibrary, spoil: Callable[[Any], None], keys: dict[str, Any], error: type[InstrumentError], message: str
 ) -> None:
     spoil(library)

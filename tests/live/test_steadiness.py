@@ -58,25 +58,25 @@ def test_over_all_kinds_of_noise_the_share_of_false_passes_is_below_what_is_stat
     assert np.mean(passed) <= 0.05
 
 
-def test_what_holds_still_passes_soon_when_quiet_and_later_when_noisy():
+def test_a_steady_signal_passes_sooner_with_less_noise():
     quiet, noisy = waits(0.0, 0.0, 1e-3, 20), waits(0.0, 0.0, 1e-2, 20)
     assert np.isfinite(quiet).all() and np.isfinite(noisy).all()
     assert np.median(quiet) < 15 < np.median(noisy)
 
 
-def test_a_decay_passes_once_what_is_left_of_it_is_below_the_margin():
+def test_a_decay_passes_once_its_remainder_is_below_the_margin():
     """With ln p = -exp(-t/20 s) a dwell moves it by less than the margin from t = 20 ln((1 - e^-1.5) / 0.02) = 73 s."""
     found = waits(1.0, 0.0, 1e-3, 10, tau=20.0, seconds=400.0)
     assert np.isfinite(found).all() and found.min() > 73
 
 
-def test_too_few_values_say_nothing():
+def test_too_few_values_give_no_result():
     for count in range(8):
         assert drift_of(np.arange(count), np.zeros(count), 1.0, 0.1, 0.05).bound == math.inf
     assert drift_of(np.arange(20.0), np.full(20, math.nan), 1.0, 0.1, 0.05).bound == math.inf
 
 
-def test_a_rotor_at_rest_is_steady_by_its_pressure_and_a_flicker_of_speed_is_not():
+def test_a_rotor_at_rest_is_judged_by_its_pressure_and_flickering_speed_is_not_steady():
     def watched(speeds):
         watch = SteadinessMonitor(
             dwell_s=5.0, at_least_s=5.0, pressure_margin=0.02, speed_margin=0.02, confidence=0.95
@@ -99,7 +99,7 @@ def test_a_rotor_at_rest_is_steady_by_its_pressure_and_a_flicker_of_speed_is_not
 @given(
     st.integers(0, 2**31), st.floats(-3, 3), st.floats(0.1, 10.0), st.floats(-1e5, 1e5)
 )  # fmt: skip
-def test_the_result_does_not_depend_on_units_or_on_when_the_clock_began(seed, shift, stretch, begin):
+def test_the_result_does_not_depend_on_units_or_on_the_time_origin(seed, shift, stretch, begin):
     rng = np.random.default_rng(seed)
     time, values = np.arange(30.0), 0.01 * rng.standard_normal(30)
     one = drift_of(time, values, DWELL, MARGIN, 0.05)

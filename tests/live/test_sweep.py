@@ -23,7 +23,7 @@ def stored(sweep):
     return [event.data for event in sweep.history() if event.kind == "stored"]
 
 
-def test_a_sweep_up_and_down_with_a_coast_down_is_in_the_book_whole(bench, folder, target):
+def test_a_sweep_up_and_down_with_a_coast_down_is_stored_completely(bench, folder, target):
     sweep = bench.run(folder, target, SweepRequest((0.3, 2.0, 10.0), up_and_down=True, coast_downs=1))
     status = sweep.status()
     assert (status.phase, status.problem, status.done, status.total) == ("finished", "", 6, 6)
@@ -47,7 +47,7 @@ def test_a_sweep_up_and_down_with_a_coast_down_is_in_the_book_whole(bench, folde
     assert unfinished(folder, target) == []
 
 
-def test_what_is_stored_is_what_the_bench_was(bench, folder, tmp_path):
+def test_stored_values_equal_those_of_the_bench(bench, folder, tmp_path):
     """The truth of the simulated apparatus at the moment of each reading, beside what was stored."""
     truths = []
 
@@ -93,7 +93,7 @@ def test_a_reversal_is_recorded_as_a_run_with_its_sign_through_standstill(bench,
     assert bench.is_safe(5000.0) and bench.state()["envelope"] == pytest.approx(295.15, abs=0.5)  # thermostat off
 
 
-def test_a_stopped_sweep_is_safe_and_goes_on_where_it_was(bench, folder, target):
+def test_a_stopped_sweep_is_safe_and_resumes_where_it_stopped(bench, folder, target):
     request = SweepRequest((1.0, 3.0, 9.0))
 
     def stop_after_the_first(sweep, event):
@@ -115,7 +115,7 @@ def test_a_stopped_sweep_is_safe_and_goes_on_where_it_was(bench, folder, target)
         assert len(book.contents("rotor").readings) == 3
 
 
-def test_limits_that_were_lowered_since_hold_for_a_sweep_that_goes_on(folder, tmp_path):
+def test_lowered_limits_apply_to_a_resumed_sweep(folder, tmp_path):
     prepare(folder, tmp_path / "lab.book", SweepRequest((1.0, 30.0))).close()
     file = folder / "bench.toml"
     file.write_text(file.read_text().replace('pressure_above = "40 Pa"', 'pressure_above = "20 Pa"'))
@@ -123,7 +123,7 @@ def test_limits_that_were_lowered_since_hold_for_a_sweep_that_goes_on(folder, tm
         prepare(folder, tmp_path / "lab.book", None, resume=True)
 
 
-def test_another_plan_while_one_is_unfinished_has_to_be_chosen(folder, tmp_path):
+def test_a_new_plan_beside_an_unfinished_one_needs_a_choice(folder, tmp_path):
     target = tmp_path / "lab.book"
     prepare(folder, target, SweepRequest((1.0, 3.0))).close()
     with pytest.raises(InputError, match="with other pressures is unfinished") as raised:
@@ -159,7 +159,7 @@ def test_skip_repeat_and_note_are_obeyed(bench, folder, tmp_path):
     assert any(kept.path.endswith("0001-skipped.json") for kept in contents.files)
 
 
-def test_a_skip_while_the_trace_is_being_taken_leaves_out_that_reading_and_not_the_next(bench, folder, tmp_path):
+def test_a_skip_during_a_trace_leaves_out_that_reading_only(bench, folder, tmp_path):
     def during(sweep, event):
         if event.kind == "phase" and event.data["phase"] == "reading" and sweep.status().step.number == 1:
             sweep.skip()
@@ -169,7 +169,7 @@ def test_a_skip_while_the_trace_is_being_taken_leaves_out_that_reading_and_not_t
     assert [data["step"] for data in stored(sweep)] == [2]
 
 
-def test_commands_before_the_first_step_do_no_harm(bench, folder, tmp_path):
+def test_commands_before_the_first_step_are_harmless(bench, folder, tmp_path):
     sweep = bench.prepare(folder, tmp_path / "lab.book", SweepRequest((1.0, 3.0)))
     sweep.repeat()
     sweep.skip()
@@ -182,7 +182,7 @@ def test_commands_before_the_first_step_do_no_harm(bench, folder, tmp_path):
     assert [data["step"] for data in stored(sweep)] == [2]
 
 
-def test_pause_stays_and_watches(bench, folder, tmp_path):
+def test_a_paused_sweep_waits_and_checks_its_limits(bench, folder, tmp_path):
     looked = []
 
     def during(sweep, event):
@@ -202,7 +202,7 @@ def test_pause_stays_and_watches(bench, folder, tmp_path):
     assert (paused.phase, paused.done) == ("paused", 0) and paused.pressure_pa is not None
 
 
-def test_pressures_that_cannot_be_reached_are_skipped_and_told(bench, make_folder, tmp_path):
+def test_pressures_that_cannot_be_reached_are_skipped_and_reported(bench, make_folder, tmp_path):
     folder = make_folder(lambda text: text.replace('valve_above = "9 V"', 'valve_above = "5.5 V"'))
     sweep = bench.run(folder, tmp_path / "lab.book", SweepRequest((0.001, 1.0, 20.0)))
     assert sweep.status().phase == "finished"
@@ -212,7 +212,7 @@ def test_pressures_that_cannot_be_reached_are_skipped_and_told(bench, make_folde
     assert "largest allowed opening" in skipped[3]
 
 
-def test_a_pressure_above_the_limit_is_refused_before_anything(folder, tmp_path):
+def test_a_pressure_above_the_limit_is_refused_before_the_start(folder, tmp_path):
     with pytest.raises(InputError, match=r"50 Pa is asked for, and the limit is 40 Pa") as raised:
         prepare(folder, tmp_path / "lab.book", SweepRequest((1.0, 50.0)))
     assert "limits.pressure_above" in str(raised.value)
@@ -247,7 +247,7 @@ class Chosen:
         return Target(self.pressures[count], "reading", f"choice {count + 1}", count + 1, None, None, None, 60.0)
 
 
-def test_an_adaptive_sweep_asks_after_every_reading_and_goes_on_after_a_stop(bench, folder, tmp_path):
+def test_an_adaptive_sweep_plans_after_every_reading_and_resumes_after_a_stop(bench, folder, tmp_path):
     request, pressures = SweepRequest((0.5, 8.0), adaptive=10), (1.0, 4.0, 2.0)
 
     def stop_at_the_second(sweep, event):
@@ -275,7 +275,7 @@ def by_hand(text, *roles):
     return tomlkit.dumps(table)
 
 
-def test_without_a_valve_and_a_gauge_the_person_is_asked_for_both(bench, make_folder, tmp_path):
+def test_without_valve_and_gauge_the_user_is_asked_for_both(bench, make_folder, tmp_path):
     folder = make_folder(lambda text: by_hand(text, "valve", "gauge", "lamp", "thermostat"))
     described = parse_bench((folder / "bench.toml").read_text())
     asked, typed = [], []
@@ -312,7 +312,7 @@ def test_without_a_valve_and_a_gauge_the_person_is_asked_for_both(bench, make_fo
     assert described.gauge.signal_low.value < float(typed[-1]) < described.gauge.signal_high.value
 
 
-def test_a_question_that_is_not_answered_ends_with_stop(bench, make_folder, tmp_path):
+def test_an_unanswered_question_ends_with_stop(bench, make_folder, tmp_path):
     folder = make_folder(lambda text: by_hand(text, "valve", "lamp"))
     phases = []
 
@@ -324,7 +324,7 @@ def test_a_question_that_is_not_answered_ends_with_stop(bench, make_folder, tmp_
     assert phases == ["asking"] and sweep.status().phase == "stopped"
 
 
-def test_two_recorders_of_one_bench_are_kept_apart(folder, tmp_path):
+def test_two_recorders_cannot_use_one_bench(folder, tmp_path):
     sweep = prepare(folder, tmp_path / "lab.book", SweepRequest((1.0,)))
     try:
         with pytest.raises(InputError, match="another recorder is using this bench"):
@@ -334,7 +334,7 @@ def test_two_recorders_of_one_bench_are_kept_apart(folder, tmp_path):
     prepare(folder, tmp_path / "lab.book", SweepRequest((1.0,))).close()
 
 
-def test_a_bench_toml_that_changed_meanwhile_is_kept_as_a_further_version(folder, tmp_path):
+def test_a_bench_toml_changed_in_the_meantime_is_stored_as_a_new_version(folder, tmp_path):
     target = tmp_path / "lab.book"
     prepare(folder, target, SweepRequest((1.0,))).close()
     file = folder / "bench.toml"
@@ -346,7 +346,7 @@ def test_a_bench_toml_that_changed_meanwhile_is_kept_as_a_further_version(folder
     assert versions[1].content == file.read_bytes()
 
 
-def test_a_table_that_cannot_take_what_is_recorded_is_refused(folder, tmp_path, bench_text):
+def test_a_table_without_the_columns_of_a_recording_is_refused(folder, tmp_path, bench_text):
     target = tmp_path / "lab.book"
     with open_book(target, make=True) as book:
         book.add_experiment("rotor", bench_text.encode(), ["time", "pressure [Pa]", "speed [rpm]"])
@@ -356,7 +356,7 @@ def test_a_table_that_cannot_take_what_is_recorded_is_refused(folder, tmp_path, 
     prepare(folder, target, SweepRequest((1.0,)), name="other").close()
 
 
-def test_pressures_are_read_as_people_write_them():
+def test_pressures_are_read_in_common_notations():
     assert parse_targets("10 mTorr, 1 Pa") == pytest.approx((1.3332, 1.0), rel=1e-4)
     assert len(parse_targets("0.02Pa:20Pa:12")) == 12
     assert parse_targets("10Pa:0.1Pa:3") == (10.0, 1.0, 0.1)
@@ -365,7 +365,7 @@ def test_pressures_are_read_as_people_write_them():
             parse_targets(wrong)
 
 
-def test_a_run_of_gestures_that_is_stopped_is_safe_and_stored_as_far_as_it_reached(bench, folder, tmp_path):
+def test_a_stopped_run_by_hand_is_safe_and_stored_up_to_the_stop(bench, folder, tmp_path):
     """A lamp that goes off and on again by command, something else noted, then stop: nothing of it is lost."""
     said = []
 
@@ -435,7 +435,7 @@ def test_a_run_by_hand_needs_no_instrument(bench, make_folder, tmp_path):
     assert np.ptp(np.diff(run.envelope_k)) == pytest.approx(42.0)  # at one moment, as it was said
 
 
-def test_a_run_whose_recorder_is_killed_goes_into_the_book_at_the_next_start(bench, folder, tmp_path):
+def test_a_run_whose_recorder_was_killed_is_stored_at_the_next_start(bench, folder, tmp_path):
     """The rows lie on the disk one by one; the last may be half written."""
     request = SweepRequest((), run=parse_run("2.5 Pa, lamp off at 20 s, 2 min"))
     kept = tmp_path / "kept"
@@ -492,6 +492,6 @@ def test_a_plan_of_a_book_of_an_earlier_version_is_read(bench):
         ("gas first", "is not an initial state of a run"),
     ],
 )
-def test_a_run_that_cannot_be_is_refused(text, said):
+def test_an_impossible_run_is_refused(text, said):
     with pytest.raises(InputError, match=said):
         parse_run(text)

@@ -34,7 +34,7 @@ def test_an_answer_is_read_as_a_number():
         transport.close()
 
 
-def test_a_socket_needs_no_visa_and_visa_reads_what_it_is_given():
+def test_a_socket_needs_no_visa_and_a_visa_resource_is_parsed():
     """PyVISA stands here on a socket, which is the only resource that a test can offer it."""
     assert isinstance(open_resource("TCPIP::127.0.0.1::5025::SOCKET"), TcpTransport)
     assert is_tcp_socket("tcpip0::[::1]::5025::socket")
@@ -48,7 +48,7 @@ def test_a_socket_needs_no_visa_and_visa_reads_what_it_is_given():
         visa.close()
 
 
-def test_a_late_answer_is_not_taken_for_that_of_the_next_question():
+def test_a_late_reply_is_not_taken_as_that_to_the_next_query():
     """The answer to the first question comes after its time is over, and just before that of the second."""
     over = threading.Event()
     with FakeInstrument({"A?": [late(b"1.0\n", over), b"2.0\n"], "B?": b"7.0\n"}) as instrument:
@@ -64,7 +64,7 @@ def test_a_late_answer_is_not_taken_for_that_of_the_next_question():
 @pytest.mark.parametrize(
     "said", [b"garbage\n", b"3.2x\n", b"\n", b"3.2 3.3\n", b"9.91E37\n", b"nan\n", b"inf\n", b"\xff3.2\n", b"3,2\n"]
 )
-def test_what_is_not_wholly_a_number_is_refused_and_asked_again(said):
+def test_a_reply_that_is_not_entirely_a_number_is_refused_and_queried_again(said):
     with FakeInstrument({"A?": [said, said, b"3.2\n"]}) as instrument:
         transport = transport_to(instrument)
         told = []
@@ -80,14 +80,14 @@ def test_what_is_not_wholly_a_number_is_refused_and_asked_again(said):
         transport.close()
 
 
-def test_half_a_line_and_a_broken_connection_are_met_with_another_try():
+def test_an_incomplete_line_and_a_broken_connection_are_retried():
     with FakeInstrument({"A?": [broken(b"3.2"), broken(), b"3.269\n"]}) as instrument:
         transport = transport_to(instrument)
         assert transport.query("A?", number_of) == 3.269
         transport.close()
 
 
-def test_an_answer_that_comes_twice_does_not_shift_the_next_ones():
+def test_a_duplicate_reply_does_not_shift_the_next_ones():
     with FakeInstrument({"A?": [b"1.0\n1.0\n", b"2.0\n"], "B?": b"5.0\n"}) as instrument:
         transport = transport_to(instrument)
         assert transport.query("A?", number_of) == 1.0
@@ -107,7 +107,7 @@ def test_another_instrument_at_the_address_is_noticed():
         transport.close()
 
 
-def test_an_instrument_that_is_off_is_told_with_what_to_do():
+def test_an_instrument_that_is_off_is_reported_with_a_remedy():
     with FakeInstrument({}) as instrument:
         pass
     transport = transport_to(instrument, retries=1, timeout_s=SHORT_S)
@@ -118,7 +118,7 @@ def test_an_instrument_that_is_off_is_told_with_what_to_do():
     assert time.monotonic() - began < 120  # bounded
 
 
-def test_a_refused_command_is_sent_again_and_then_told():
+def test_a_refused_command_is_retried_and_then_reported():
     with FakeInstrument({"SYST:ERR?": [b'-113,"Undefined header"\n', b'0,"No error"\n']}) as instrument:
         transport = transport_to(instrument)
         transport.write("OUTP ON", errors="SYST:ERR?")
@@ -133,7 +133,7 @@ def test_a_refused_command_is_sent_again_and_then_told():
     "said",
     [b"123\n", b"#0123\n", b"#x5hello\n", b"#15hel", b"#15hello!\n", b"#3xyzhello\n", b"#9999999999", b"#12"],
 )
-def test_what_is_no_block_is_refused(said):
+def test_data_that_is_not_a_block_is_refused(said):
     """IEEE 488.2-1992, 8.7.9."""
     with FakeInstrument({"W?": said}) as instrument:
         transport = transport_to(instrument, retries=0, timeout_s=0.15)
@@ -143,7 +143,7 @@ def test_what_is_no_block_is_refused(said):
 
 
 @given(content=st.binary(max_size=300))
-def test_a_block_comes_back_whole_whatever_bytes_it_holds(content):
+def test_a_block_of_any_bytes_is_received_completely(content):
     size = str(len(content)).encode()
     answer = b"#" + str(len(size)).encode() + size + content + b"\n"
     _BLOCKS.answers["W?"] = answer
@@ -155,13 +155,13 @@ _BLOCK_LINK = transport_to(_BLOCKS)
 
 
 @given(st.floats(allow_nan=False, allow_infinity=False, min_value=-1e30, max_value=1e30))
-def test_every_number_that_is_written_is_read(value):
+def test_every_number_written_is_read_back(value):
     assert number_of(f" {value!r} ") == value
     assert number_of(f"{value:+.9E}") == pytest.approx(value, rel=1e-8)
 
 
 @given(st.text(max_size=12))
-def test_no_text_is_read_as_a_number_by_chance(text):
+def test_text_that_is_not_a_number_is_never_read_as_one(text):
     try:
         value = number_of(text)
     except ValueError:
@@ -169,7 +169,7 @@ def test_no_text_is_read_as_a_number_by_chance(text):
     assert value == float(text) or math.isinf(value)
 
 
-def test_switches_are_read():
+def test_replies_of_switches_are_read():
     assert [switch_of(text) for text in ("1", " ON", "0\r", "off")] == [True, True, False, False]
     for wrong in ("", "2", "yes", "10"):
         with pytest.raises(ValueError, match="neither on nor off"):

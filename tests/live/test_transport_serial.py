@@ -111,7 +111,7 @@ def test_numbers_are_taken_from_whole_lines_only(board, bench_with):
     assert set(values) == {"3.269"} and set(warm) == {"22.5"}
 
 
-def test_a_board_that_says_nothing_is_silent_and_one_that_says_rubbish_garbled(board, bench_with):
+def test_a_silent_board_times_out_and_invalid_lines_are_garbled(board, bench_with):
     with connect(bench_with(gauge={"lines": LINES, "retries": 1, "timeout": "0.4 s"})) as instruments:
         with pytest.raises(NoAnswerError, match=r"gauge: no complete answer within 0\.4 s"):
             instruments.gauge.read()
@@ -120,7 +120,7 @@ def test_a_board_that_says_nothing_is_silent_and_one_that_says_rubbish_garbled(b
             instruments.gauge.read()
 
 
-def test_a_board_that_is_unplugged_is_told(board, bench_with):
+def test_an_unplugged_board_is_reported(board, bench_with):
     board.prints([b"P=3.269 T=22.5\n"])
     bench = bench_with(gauge={"lines": LINES, "retries": 1, "timeout": "2 s"})
     with connect(bench) as instruments:
@@ -130,7 +130,7 @@ def test_a_board_that_is_unplugged_is_told(board, bench_with):
             instruments.gauge.read()
 
 
-def test_a_board_that_answers_is_asked(board, bench_with):
+def test_a_board_that_replies_is_queried(board, bench_with):
     board.answers({b"P?": [b"rubbish\n", b"3.269\n"], b"T?": b"22.5\n", b"L1": b"", b"L?": b"1\n"})
     bench = bench_with(
         gauge={"read": "P?"}, thermometer={"read": "T?"}, lamp={"on": "L1", "off": "L0", "read": "L?"}
@@ -144,7 +144,7 @@ def test_a_board_that_answers_is_asked(board, bench_with):
             instruments.lamp.switch(False)
 
 
-def test_a_serial_line_over_visa_is_read_too(board, make_bench_text):
+def test_a_serial_line_over_visa_is_read(board, make_bench_text):
     """The same board as a VISA resource, ASRL."""
     board.answers({b"MEAS?": b"3.269\n", b"*IDN?": b"Board,1,2,3\n"})
     instruments = {"gauge": {"resource": f"ASRL{board.port}::INSTR", "read": "MEAS?", "timeout": "60 s"}}
@@ -162,7 +162,7 @@ def test_a_serial_line_over_visa_is_read_too(board, make_bench_text):
         ({}, "no group of the pattern"),
     ],
 )
-def test_a_board_that_is_described_wrongly_is_refused_with_what_would_be_right(bench_with, section, said):
+def test_a_wrong_description_of_a_board_is_refused_with_a_correction(bench_with, section, said):
     with pytest.raises(InputError, match=said) as raised:
         bench_with(gauge=section)
     assert "instruments.gauge" in str(raised.value)

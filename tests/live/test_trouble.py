@@ -29,7 +29,7 @@ def spooled(folder):
     return sorted(path.suffix for path in folder.glob(".spool/*/*") if path.name != "lock")
 
 
-def test_a_full_disk_ends_the_sweep_safely_and_it_goes_on_once_there_is_room(bench, folder, tmp_path, monkeypatch):
+def test_a_full_disk_ends_the_sweep_safely_and_it_resumes_once_there_is_space(bench, folder, tmp_path, monkeypatch):
     """A limit on the size of files, set as the second reading is stored, so that the book cannot grow."""
     target = str(tmp_path / "lab.book")
     before, handler = resource.getrlimit(resource.RLIMIT_FSIZE), signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
@@ -61,7 +61,7 @@ def test_a_full_disk_ends_the_sweep_safely_and_it_goes_on_once_there_is_room(ben
     assert count(target) == 3 and check_book(target).whole
 
 
-def test_a_spool_that_cannot_be_written_is_told_before_anything_moves(bench, make_folder, tmp_path, plain_place):
+def test_a_spool_that_cannot_be_written_is_reported_before_anything_moves(bench, make_folder, tmp_path, plain_place):
     folder = make_folder()
     (folder / ".spool").write_text("a file, and not a folder")
     with pytest.raises(InputError, match="nothing can be written here") as raised:
@@ -75,7 +75,7 @@ def warm(make_folder, tmp_path):
     prepare(make_folder(name="warm"), tmp_path / "warm.book", REQUEST).close()
 
 
-def test_a_folder_that_may_only_be_read_is_told_before_anything_moves(make_folder, plain_place, warm):
+def test_a_read_only_folder_is_reported_before_anything_moves(make_folder, plain_place, warm):
     folder = plain_place / "rotor"
     folder.mkdir()
     (folder / "bench.toml").write_bytes((make_folder() / "bench.toml").read_bytes())
@@ -89,7 +89,7 @@ def test_a_folder_that_may_only_be_read_is_told_before_anything_moves(make_folde
         folder.chmod(0o777)
 
 
-def test_a_book_in_a_folder_that_may_only_be_read_is_told(make_folder, plain_place, warm):
+def test_a_book_in_a_read_only_folder_is_reported(make_folder, plain_place, warm):
     folder, place = plain_place / "rotor", plain_place / "locked"
     folder.mkdir()
     (folder / "bench.toml").write_bytes((make_folder() / "bench.toml").read_bytes())
@@ -130,7 +130,7 @@ def impatient(monkeypatch):
     monkeypatch.setattr(module, "open_book", lambda *a, **k: open_book(*a, **k, wait_s=0.05))
 
 
-def test_a_book_that_is_locked_for_a_while_is_waited_for(bench, folder, tmp_path, monkeypatch):
+def test_a_sweep_waits_for_a_book_that_is_locked_for_a_while(bench, folder, tmp_path, monkeypatch):
     target = str(tmp_path / "lab.book")
     lock = []
     impatient(monkeypatch)
@@ -146,7 +146,7 @@ def test_a_book_that_is_locked_for_a_while_is_waited_for(bench, folder, tmp_path
     assert status.phase == "finished" and count(target) == 1
 
 
-def test_a_book_that_stays_locked_ends_the_sweep_with_the_reading_on_the_disk(bench, folder, tmp_path, monkeypatch):
+def test_a_book_that_stays_locked_ends_the_sweep_with_the_reading_in_the_spool(bench, folder, tmp_path, monkeypatch):
     target = str(tmp_path / "lab.book")
     impatient(monkeypatch)
     lock = []
@@ -168,7 +168,7 @@ def test_a_book_that_stays_locked_ends_the_sweep_with_the_reading_on_the_disk(be
     assert [one.done for one in unfinished(folder, target)] == [1]
 
 
-def test_a_server_that_goes_away_for_a_while_is_waited_for(bench, folder, server):
+def test_a_sweep_waits_for_a_server_that_is_lost_for_a_while(bench, folder, server):
     target, stopped = server.fresh_url(), []
 
     def during(sweep, event):
@@ -183,7 +183,7 @@ def test_a_server_that_goes_away_for_a_while_is_waited_for(bench, folder, server
     assert any(event.kind == "retry" for event in history)
 
 
-def test_a_reading_whose_book_kept_it_before_the_recorder_knew_is_kept_once(bench, folder, tmp_path):
+def test_a_reading_stored_without_acknowledgement_is_stored_once(bench, folder, tmp_path):
     """As where the program is killed between the book's commit and the removal from the spool."""
     target = str(tmp_path / "lab.book")
     sweep = bench.prepare(folder, target, SweepRequest((1.0,)))
@@ -197,7 +197,7 @@ def test_a_reading_whose_book_kept_it_before_the_recorder_knew_is_kept_once(benc
     assert count(target) == 1 and spooled(folder) == []
 
 
-def test_what_a_killed_recorder_left_half_written_is_not_taken_for_a_reading(folder, tmp_path):
+def test_a_file_half_written_by_a_killed_recorder_is_not_read_as_a_reading(folder, tmp_path):
     target = str(tmp_path / "lab.book")
     sweep = prepare(folder, target, REQUEST)
     place = sweep._spool.folder
@@ -217,7 +217,7 @@ def test_full_book_errors_are_a_kind_of_input_error():
     assert issubclass(FullBookError, InputError)
 
 
-def test_two_recorders_are_kept_apart_on_windows_too(tmp_path, monkeypatch):
+def test_two_recorders_cannot_use_one_bench_on_windows(tmp_path, monkeypatch):
     """With the calls of Windows in place of those of this system."""
     held = set()
 

@@ -24,7 +24,7 @@ def valve(base, top, bend, dead):
     base=st.floats(1e-4, 1e-2), top=st.floats(20.0, 80.0), bend=st.floats(0.0, 1.0), dead=st.floats(0.0, 0.4),
     target=st.floats(-1.5, 1.3), falling=st.booleans(),
 )  # fmt: skip
-def test_every_pressure_in_reach_is_found_without_passing_the_limit(base, top, bend, dead, target, falling):
+def test_every_reachable_pressure_is_found_without_passing_the_limit(base, top, bend, dead, target, falling):
     pressure, wanted = valve(base, top, bend, dead), 10**target
     closed, opened = (5.0, 1.0) if falling else (0.0, 4.0)
     search, tried = ValveSearch(closed, opened, MOST), []
@@ -41,7 +41,7 @@ def test_every_pressure_in_reach_is_found_without_passing_the_limit(base, top, b
         raise AssertionError(tried)
 
 
-def test_what_is_out_of_reach_is_told():
+def test_unreachable_pressures_are_reported():
     search = ValveSearch(0.0, 4.0, MOST)
     assert search.next(1e-6).voltage_v == 0.0
     search.learn(0.0, 1e-3)
@@ -50,7 +50,7 @@ def test_what_is_out_of_reach_is_told():
     assert "largest allowed opening" in search.next(5.0).why_not
 
 
-def test_no_step_is_taken_that_would_pass_the_limit_by_what_is_known():
+def test_no_step_is_expected_to_exceed_the_limit():
     search = ValveSearch(0.0, 4.0, 1.0)
     search.learn(0.5, 0.1)
     search.learn(0.6, 0.9)

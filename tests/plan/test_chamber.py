@@ -19,7 +19,7 @@ def on_the_pump(**changes):
     return Vacuum(**told | changes, gas=NITROGEN)
 
 
-def test_pump_down_without_walls_is_the_exponential():
+def test_pump_down_without_outgassing_walls_is_exponential():
     chamber = on_the_pump(leak_pa_m3_s=1e-6)
     time = np.linspace(0.5, 6.0, 12)
     pressure = pump_down_closed_form(time, 3e-3, 1e-2, 101_325.0, load_pa_m3_s=1e-6, start_s=0.0)
@@ -67,7 +67,7 @@ def test_long_pumping_ends_where_pump_and_load_balance():
     assert on_the_pump().least_pressure_pa(100.0) == 0.0
 
 
-def test_a_new_flow_settles_as_its_closed_form():
+def test_pressure_after_a_change_of_flow_follows_the_closed_form():
     chamber = on_the_pump()
     time = float(chamber.settling_time_s(1.0, 10.0, within=0.01))
     left = abs(1.0 + 9.0 * np.exp(-1e-2 / 3e-3 * time) - 1.0)
@@ -82,7 +82,7 @@ def test_a_vacuum_is_read_with_its_units(vacuum_bench):
     assert chamber.tube == Tube(0.5, 0.025)
 
 
-def test_a_bench_without_a_vacuum_has_none(bench_text):
+def test_a_bench_without_a_vacuum_section_has_no_chamber(bench_text):
     assert vacuum_of(parse_bench(bench_text)) is None
 
 
@@ -96,6 +96,6 @@ def test_a_bench_without_a_vacuum_has_none(bench_text):
         ('volume = "3 l"\n', "", "key vacuum.volume: this key is missing"),
     ],
 )
-def test_a_vacuum_that_cannot_be_is_refused_where_it_stands(vacuum_text, old, new, message):
+def test_an_invalid_vacuum_section_is_refused_with_its_line(vacuum_text, old, new, message):
     with pytest.raises(InputError, match=message):
         parse_bench(vacuum_text.replace(old, new))

@@ -44,7 +44,7 @@ def test_design_writes_a_sheet(folder, edgewind):
     assert "--days 1 --readings 8 --trials 12 --seed 1 --out plan" in page
 
 
-def test_rotor_prints_the_trade_and_draws_it(folder, edgewind):
+def test_rotor_prints_and_draws_the_trade_off(folder, edgewind):
     options = ("--goal", "fastest", "--goal", "quick", "--gases", "N2,He", "--trials", "60", "--range", "vanes=2:4")
     done = edgewind("rotor", ".", *options, "--plot", "front.svg", cwd=folder)
     assert done.returncode == 0, done.stderr
@@ -101,7 +101,7 @@ def test_planning_starts_from_the_readings_beside_the_bench(template, edgewind):
     assert json.loads(edgewind("dwell", str(template), *joint).stdout)["points"]
 
 
-def test_planning_says_what_it_starts_from(template, edgewind):
+def test_planning_states_its_starting_point(template, edgewind):
     text = edgewind("predict", str(template), "--pressures", "0.3Pa:3Pa:5").stdout
     assert text.startswith("Starts from the most probable values that the readings allow")
     assert "constant torque from outside =" in " ".join(text.split("greatest")[0].split())

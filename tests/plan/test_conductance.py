@@ -59,7 +59,7 @@ def test_another_discretisation_gives_the_same_transmission(length):
     assert transmission_probability(length) == pytest.approx(float(other), rel=2e-6)
 
 
-def test_molecules_followed_one_by_one_pass_as_often():
+def test_transmission_agrees_with_molecules_traced_one_by_one():
     """200 000 flights through a tube of two radii with diffuse walls."""
     random = np.random.default_rng(3)
     n, length = 200_000, 2.0
@@ -89,7 +89,7 @@ def _cosine(random, normal):
     return found / np.linalg.norm(found, axis=0)
 
 
-def test_a_long_tube_nears_eight_thirds_of_its_radius_over_its_length():
+def test_a_long_tube_approaches_eight_thirds_of_its_radius_over_its_length():
     for length in (1e3, 2e3, 1e4, 1e6):
         assert transmission_probability(length) * 3 * length / 8 == pytest.approx(1.0, abs=10 / length)
     before, after = transmission_probability(1999.9), transmission_probability(2000.1)
@@ -97,12 +97,12 @@ def test_a_long_tube_nears_eight_thirds_of_its_radius_over_its_length():
 
 
 @pytest.mark.parametrize("length", [-1.0, np.nan, np.inf])
-def test_a_tube_that_cannot_be_is_refused(length):
+def test_an_impossible_tube_is_refused(length):
     with pytest.raises(InputError, match="radii"):
         transmission_probability(length)
 
 
-def test_conductance_meets_its_limits_in_thin_and_in_dense_gas():
+def test_conductance_reaches_its_limits_in_rarefied_and_in_dense_gas():
     tube = Tube(0.3, 0.02)
     thin = conductance(tube, 1e-6, NITROGEN)
     assert float(thin) == pytest.approx(molecular_conductance(tube, NITROGEN), rel=1e-3)
@@ -111,7 +111,7 @@ def test_conductance_meets_its_limits_in_thin_and_in_dense_gas():
     assert float(conductance(tube, dense, NITROGEN)) == pytest.approx(viscous, rel=1e-3)
 
 
-def test_no_length_leaves_the_orifice_of_sampson_and_of_free_flight():
+def test_a_tube_of_no_length_is_the_orifice_of_sampson_and_of_free_flight():
     """R. A. Sampson (1891): R^3 p / (3 mu) in slow viscous flow; A v_mean / 4 in free flight."""
     hole = Tube(0.0, 2e-3)
     assert float(viscous_conductance(hole, 100.0, AIR)) == pytest.approx(1e-9 * 100 / (3 * AIR.viscosity_pa_s))
@@ -119,7 +119,7 @@ def test_no_length_leaves_the_orifice_of_sampson_and_of_free_flight():
     assert molecular_conductance(hole, AIR) == pytest.approx(hole.area_m2 * mean_speed / 4)
 
 
-def test_practice_figures_for_air_at_20_degrees(published):
+def test_conductance_matches_rules_of_thumb_for_air_at_20_degrees(published):
     """Handbook figures, common practice: 11.6 l/s a square centimetre; 12.1 d^3/l and 135 d^4 p/l (cm, mbar)."""
     opening = 1e3 * molecular_conductance(Tube(0.0, 0.01), AIR) / (np.pi / 4)
     published("opening for air, a square centimetre", opening, 11.6, rel=0.005, unit="l/s")
@@ -149,7 +149,7 @@ def test_poiseuille_coefficient_agrees_with_an_independent_solution(delta, exact
 
 
 @pytest.mark.parametrize("delta", [0.005, 0.14, 1.0, 6.0, 15.0])
-def test_the_table_of_tube_flow_is_what_the_equation_gives(delta):
+def test_the_table_of_tube_flow_agrees_with_the_equation(delta):
     assert float(poiseuille_coefficient(delta)) == pytest.approx(reduced_flow(delta), rel=1.5e-3)
 
 
@@ -176,7 +176,7 @@ def test_a_long_tube_has_its_least_conductance_near_rarefaction_one():
     )
 
 
-def test_flow_is_never_above_the_choked_one():
+def test_flow_never_exceeds_the_choked_flow():
     """200 l/(s cm^2) for air into vacuum at 20 degC is the common figure."""
     hole = Tube(0.0, 0.01)
     assert heat_capacity_ratio(GasState(find_gas("Ar"), 1.0, 293.15)) == pytest.approx(5 / 3, abs=1e-4)
@@ -185,7 +185,7 @@ def test_flow_is_never_above_the_choked_one():
     assert np.all(throughput(hole, high, 0.0, AIR) <= choked_throughput(hole, high, AIR) * (1 + 1e-12))
 
 
-def test_pumping_speed_at_the_chamber_is_that_of_both_in_series_in_free_flight():
+def test_pumping_speed_at_the_chamber_combines_pump_and_tube_in_series():
     tube, pump = Tube(0.5, 0.025), 0.010
     found = float(effective_speed(tube, pump, 1e-5, NITROGEN))
     passes = molecular_conductance(tube, NITROGEN)

@@ -5,7 +5,7 @@ from edgewind.plan.deciding import deciding
 from edgewind.template import template_text
 
 
-def test_what_is_unknown_and_matters_is_named_first() -> None:
+def test_unknowns_with_the_greatest_effect_are_named_first() -> None:
     """The heat through the vane is left unknown here, and the gas's force needs a difference of faces."""
     text = write_field(template_text(), "rotor.vane_conductance", "")
     first, *others = deciding(text)
@@ -19,6 +19,6 @@ def test_what_is_unknown_and_matters_is_named_first() -> None:
     assert deciding(stated)[0].key != "rotor.vane_conductance"
 
 
-def test_what_is_stated_stands_as_it_was_typed() -> None:
+def test_stated_values_are_shown_as_typed() -> None:
     text = write_field(template_text(), "rotor.vane_conductance", "50 +/- 40 % W/(m^2 K)")
     assert any("(50 +/- 40 % W/(m^2 K)):" in one.sentence for one in deciding(text))

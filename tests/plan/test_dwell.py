@@ -23,7 +23,7 @@ def times(vacuum_bench):
     return bench_times(vacuum_bench)
 
 
-def test_a_chain_of_lags_agrees_with_its_own_equations():
+def test_a_chain_of_lags_agrees_with_its_differential_equations():
     lags = [2.0, 5.0, 5.0]
     step, state = 1e-3, np.array([1.0, 1.0, 1.0])
     for _ in range(20_000):
@@ -35,7 +35,7 @@ def test_a_chain_of_lags_agrees_with_its_own_equations():
 
 
 @pytest.mark.parametrize("pressure", [0.1, 1.0, 10.0])
-def test_the_dwell_from_rest_is_as_long_as_the_rotor_needs_and_not_much_longer(times, pressure):
+def test_the_dwell_from_rest_is_just_as_long_as_the_rotor_needs(times, pressure):
     """Followed in time from rest, lamp just lit: within 1 % at the end of the dwell, outside at half of it."""
     dwell = float(times.settle_s(pressure))
     moving = run(pressure, times.rotor_parameters, times.response, np.linspace(0.0, dwell, 200))
@@ -50,7 +50,7 @@ def test_spin_up_time_is_that_of_a_coast_down(times):
     assert float(coast_down_speed(spin, 1.0, 0.0, 1 / spin)) == pytest.approx(np.exp(-1))
 
 
-def test_cost_is_of_the_shape_of_its_arguments_and_grows_with_the_step(times):
+def test_cost_has_the_shape_of_its_arguments_and_grows_with_the_step(times):
     cost = times.cost_s(np.array([[0.1], [1.0]]), np.array([0.11, 0.5, 5.0]))
     assert cost.shape == (2, 3) and np.all(cost > 0)
     assert cost[1, 1] < cost[1, 2] or cost[1, 1] < times.cost_s(1.0, 0.05)
@@ -58,7 +58,7 @@ def test_cost_is_of_the_shape_of_its_arguments_and_grows_with_the_step(times):
     assert np.all(times.measure_s(np.array([0.1, 1.0])) >= 20.0)
 
 
-def test_the_times_of_a_bench_are_the_cost_of_the_next_reading(times):
+def test_the_times_of_a_bench_determine_the_cost_of_the_next_reading(times):
     pressure = np.array([0.1, 1.0, 1e6])
     cost = times(pressure, 0.5)
     assert cost[:2] == pytest.approx(times.cost_s(pressure[:2], 0.5)) and np.isfinite(cost[2])
@@ -73,7 +73,7 @@ def test_no_order_of_the_pressures_is_much_quicker_than_the_best_single_sweep(va
     assert plan.best.total_s < 1.1 * best
 
 
-def test_going_down_saves_waiting_for_the_walls(vacuum_bench):
+def test_descending_pressures_save_time_of_outgassing(vacuum_bench):
     plan = plan_time(vacuum_bench, np.geomspace(0.05, 20.0, 8))
     down, up, both = plan.sweeps
     assert plan.best is down and down.steps[0].wait_s < up.steps[0].wait_s
@@ -83,7 +83,7 @@ def test_going_down_saves_waiting_for_the_walls(vacuum_bench):
     assert down.total_s == pytest.approx(sum(step.total_s for step in down.steps))
 
 
-def test_a_leak_that_spoils_the_gas_puts_a_pressure_out_of_reach(vacuum_text):
+def test_a_leak_that_contaminates_the_gas_makes_a_pressure_unreachable(vacuum_text):
     bench = parse_bench(vacuum_text.replace('leak = "1e-6 mbar l/s"', 'leak = "1e-3 mbar l/s"'))
     plan = plan_time(bench, [0.05, 20.0])
     assert plan.out_of_reach == (0.05,)
@@ -91,19 +91,19 @@ def test_a_leak_that_spoils_the_gas_puts_a_pressure_out_of_reach(vacuum_text):
     assert any("Out of reach" in line for line in plan_lines(plan))
 
 
-def test_a_constant_torque_from_outside_turns_the_rotor_that_is_planned_for(vacuum_bench):
+def test_a_constant_external_torque_is_included_in_the_plan(vacuum_bench):
     plain, pushed = (plan_time(vacuum_bench, [1.0], parameters=extra) for extra in ({}, {"foreign_torque_n_m": 1e-9}))
     assert pushed.times.rotor(1.0).speed_rad_s > 1.01 * plain.times.rotor(1.0).speed_rad_s
 
 
-def test_without_a_vacuum_only_the_rotor_counts(bench_text):
+def test_without_a_vacuum_section_only_the_rotor_takes_time(bench_text):
     plan = plan_time(parse_bench(bench_text), [0.5, 1.0])
     assert np.all(plan.times.chamber_s([0.5, 1.0]) == 0)
     assert any("no [vacuum]" in text for text in assumptions(plan))
     assert plan.best.steps[0].wait_s == 0
 
 
-def test_one_pressure_is_a_sweep_too(vacuum_bench):
+def test_one_pressure_is_a_valid_sweep(vacuum_bench):
     plan = plan_time(vacuum_bench, [1.0])
     assert [len(sweep.steps) for sweep in plan.sweeps] == [1, 1, 1] and np.isfinite(plan.best.total_s)
     assert "1 reading takes" in order_sentence(plan)
@@ -111,13 +111,13 @@ def test_one_pressure_is_a_sweep_too(vacuum_bench):
         draw_dwell(plan, LIGHT, FILM)
 
 
-def test_a_plan_tells_what_would_show_it_wrong(vacuum_bench):
+def test_a_plan_states_the_observation_that_would_refute_it(vacuum_bench):
     plain = to_plain(time_plan_result(plan_time(vacuum_bench, [0.5, 1.0])))
     assert plain["assumptions"] and plain["falsified_by"]
     assert {"pressure_pa", "chamber_time_s", "heat_time_s", "spin_up_time_s", "speed_rad_s"} == set(plain["points"][0])
 
 
-def test_what_cannot_be_planned_is_refused(vacuum_bench):
+def test_impossible_plans_are_refused(vacuum_bench):
     with pytest.raises(InputError, match="between 0 and 1"):
         bench_times(vacuum_bench, within=0.0)
     with pytest.raises(InputError, match="turns"):

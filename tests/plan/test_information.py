@@ -41,11 +41,11 @@ def test_information_of_one_reading_is_that_of_two_jointly_normal_quantities(
     assert parabolas.information()[place] == pytest.approx(0.5 * np.log2(1 + _ratio(x)), rel=0.1, abs=0.004)
 
 
-def test_a_reading_at_the_top_of_a_known_parabola_tells_nothing(parabolas: InformationGain) -> None:
+def test_a_reading_at_the_top_of_a_known_parabola_has_no_information(parabolas: InformationGain) -> None:
     assert parabolas.information()[20] < 0.005
 
 
-def test_information_of_a_second_reading_is_what_the_first_left(parabolas: InformationGain) -> None:
+def test_information_of_a_second_reading_excludes_that_of_the_first(parabolas: InformationGain) -> None:
     x = float(parabolas.curve.log_pressure[0])
     both = 0.5 * np.log2(1 + 2 * _ratio(x))
     first = parabolas.information()[0]
@@ -63,7 +63,7 @@ def test_expected_noise_follows_the_stated_uncertainties(parabolas: InformationG
     assert expected_noise(steep) == pytest.approx(NOISE**2 + (0.1 * slope) ** 2 + 0.09, rel=1e-6)
 
 
-def test_one_bit_halves_what_readings_can_narrow_and_leaves_the_rest() -> None:
+def test_one_bit_halves_the_reducible_part_of_the_width() -> None:
     free = IntervalWidth(-0.2, 0.0, 0.2, 0.2, 0.0)
     assert np.log(free.after(1.0)) == pytest.approx([-0.1, 0.1])
     bound = IntervalWidth(-0.2, 0.0, 0.2, 0.0, 0.2)

@@ -49,13 +49,13 @@ def test_the_command_prints_the_plan_as_json(folder, edgewind):
         (("--plot", "plan.txt"), ".png or .svg"),
     ],
 )
-def test_input_that_cannot_be_used_ends_with_2_and_says_what_would_be_right(folder, arguments, said, edgewind):
+def test_bad_input_ends_with_status_2_and_a_correction(folder, arguments, said, edgewind):
     done = edgewind("next", str(folder), *arguments)
     assert done.returncode == 2
     assert said in done.stderr and "Traceback" not in done.stderr
 
 
-def test_few_readings_give_a_start_by_the_times_of_the_forward_model(folder, tmp_path):
+def test_few_readings_give_an_even_start_with_times_of_the_forward_model(folder, tmp_path):
     write_template(tmp_path / "new")
     (tmp_path / "new" / "readings.csv").write_text("pressure [Pa],speed [rpm]\n0.1,20\n1,80\n", encoding="utf-8")
     (plan,) = plan_next(tmp_path / "new", batch=3)
@@ -77,7 +77,7 @@ def test_the_figure_is_drawn_as_png_and_svg(folder, tmp_path):
         assert (tmp_path / name).stat().st_size > 5000
 
 
-def test_a_study_says_what_to_measure_next(folder, tmp_path):
+def test_a_study_proposes_the_next_measurement(folder, tmp_path):
     study = run_study(folder, tmp_path / "out")
     told = json.loads((tmp_path / "out" / "study.json").read_text(encoding="utf-8"))
     assert told["next"] and {"kind", "pressure_pa", "why", "information_bits", "cost_s"} <= told["next"][0].keys()
@@ -93,7 +93,7 @@ def test_a_study_says_what_to_measure_next(folder, tmp_path):
     assert study.summary["next"] == told["next"]
 
 
-def test_after_stop_the_rest_is_printed_only_where_it_is_asked_for(folder, edgewind):
+def test_after_stop_details_are_printed_only_on_request(folder, edgewind):
     short, whole = (edgewind("next", str(folder), *more).stdout for more in ((), ("--all",)))
     assert "Stop (gauge dominates): " in short and "--all" in short
     assert len(short.splitlines()) < 10 and "1. " not in short
@@ -101,7 +101,7 @@ def test_after_stop_the_rest_is_printed_only_where_it_is_asked_for(folder, edgew
         assert words in whole, words
 
 
-def test_the_plan_reads_as_sentences(folder):
+def test_the_plan_is_written_in_sentences(folder):
     lines = list(plan_lines(propose(find(read_experiment(folder)))))
     assert lines[0].startswith("The 90 % interval is")
     assert any(line.startswith("Assumed: ") for line in lines)

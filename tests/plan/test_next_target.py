@@ -46,7 +46,7 @@ def recorded(bench: Bench) -> tuple[pd.DataFrame, list[Target], Stop | None]:
     return record(AdaptiveChoice(bench, 0.03, 30.0, target="15%", max_readings=40), 40)
 
 
-def test_it_starts_even_goes_on_where_it_learns_and_stops_at_the_target(recorded) -> None:
+def test_an_adaptive_sweep_starts_even_continues_by_information_and_stops_at_the_target(recorded) -> None:
     table, steps, stop = recorded
     start = [step.pressure_pa for step in steps[:6]]
     assert start == pytest.approx(np.geomspace(0.03, 30.0, 6))
@@ -66,7 +66,7 @@ def test_the_same_table_gives_the_same_step(bench: Bench, recorded) -> None:
     assert again.next(table.iloc[:7]) == steps[7]
 
 
-def test_rows_that_cannot_be_used_are_left_out_and_a_start_is_not_tried_for_ever(bench: Bench, recorded) -> None:
+def test_unusable_rows_are_left_out_and_failed_starts_are_limited(bench: Bench, recorded) -> None:
     table, _, _ = recorded
     choice = AdaptiveChoice(bench, 0.03, 30.0)
     spoilt = pd.concat([table.iloc[:6], table.iloc[5:6].assign(speed_rad_s=np.nan)], ignore_index=True)
@@ -78,7 +78,7 @@ def test_rows_that_cannot_be_used_are_left_out_and_a_start_is_not_tried_for_ever
     assert choice.next(used).number == 4
 
 
-def test_no_usable_reading_at_all_ends_it_with_a_reason(bench: Bench) -> None:
+def test_a_sweep_without_a_usable_reading_ends_with_a_reason(bench: Bench) -> None:
     choice = AdaptiveChoice(bench, 0.03, 30.0)
     tried = np.repeat(np.geomspace(0.03, 30.0, 6), 2)
     table = pd.DataFrame({name: tried if name == "pressure_pa" else np.nan for name in COLUMNS})
@@ -86,13 +86,13 @@ def test_no_usable_reading_at_all_ends_it_with_a_reason(bench: Bench) -> None:
     assert isinstance(stop, Stop) and "flags" in stop.sentence
 
 
-def test_readings_run_out(bench: Bench, recorded) -> None:
+def test_the_sweep_ends_at_the_greatest_number_of_readings(bench: Bench, recorded) -> None:
     table, _, _ = recorded
     stop = AdaptiveChoice(bench, 0.03, 30.0, target="0.1%", max_readings=8).next(table.iloc[:8])
     assert isinstance(stop, Stop) and stop.reason == "readings spent" and not stop.reached
 
 
-def test_it_serves_a_running_recording(bench: Bench) -> None:
+def test_the_choice_works_during_a_recording(bench: Bench) -> None:
     readings = read_experiment(EXAMPLE).readings
     stop = AdaptiveChoice(bench, 0.02, 20.0, target="60%").next(readings)
     assert isinstance(stop, Stop) and stop.reached
@@ -100,7 +100,7 @@ def test_it_serves_a_running_recording(bench: Bench) -> None:
     assert isinstance(step, Target) and step.why and 0.02 <= step.pressure_pa <= 20.0
 
 
-def test_a_maximum_seen_already_takes_the_place_of_an_even_start(bench: Bench) -> None:
+def test_a_known_maximum_replaces_the_even_start(bench: Bench) -> None:
     """Twelve readings with a maximum inside, as a class types them, and a range asked for that reaches far beyond."""
     pressure = np.geomspace(0.07, 27.0, 12)
     speed = np.array([hump(p) for p in pressure])
@@ -111,7 +111,7 @@ def test_a_maximum_seen_already_takes_the_place_of_an_even_start(bench: Bench) -
     assert "log-even start" in AdaptiveChoice(bench, 0.01, 100.0).next(flank).why
 
 
-def test_what_cannot_be_measured_is_refused(bench: Bench) -> None:
+def test_impossible_targets_are_refused(bench: Bench) -> None:
     low, high = gauge_range(bench)
     assert low < 0.01 and high > 100.0
     with pytest.raises(InputError, match="beyond the range of the gauge"):

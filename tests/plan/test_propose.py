@@ -46,7 +46,7 @@ def test_readings_are_proposed_on_the_flanks_of_the_maximum() -> None:
     assert all(one.information_bits > 0 for one in plan.readings)
 
 
-def test_each_reading_of_a_batch_is_expected_to_narrow_what_those_before_left() -> None:
+def test_each_reading_of_a_batch_narrows_the_width_left_by_those_before() -> None:
     plan = propose(readings(), batch=5)
     assert len(plan.readings) == 5
     assert np.all(np.diff(plan.widths) < 0)
@@ -58,7 +58,7 @@ def test_a_batch_of_one_is_the_first_of_a_batch_of_many() -> None:
     assert propose(readings()).readings[0].pressure_pa == propose(readings(), batch=4).readings[0].pressure_pa
 
 
-def test_few_readings_get_an_even_start_and_are_told_so() -> None:
+def test_few_readings_get_an_even_start_with_that_reason() -> None:
     data = readings(30).take([0, 29])
     plan = propose(data, batch=4, range_pa=(float(data.pressure_pa[0]), float(data.pressure_pa[1])))
     assert [one.information_bits for one in plan.readings] == [None] * 4
@@ -77,7 +77,7 @@ def test_where_the_speed_still_rises_a_reading_beyond_the_end_is_proposed() -> N
     assert held.readings[0].pressure_pa <= data.pressure_pa.max() * 1.001
 
 
-def test_a_dear_way_keeps_the_next_reading_near() -> None:
+def test_a_costly_change_of_pressure_keeps_the_next_reading_near() -> None:
     data = readings()
     far = propose(data, cost=PlainCost(60.0, 0.0, 0.0)).readings[0]
     near = propose(data, cost=PlainCost(60.0, 0.0, 3600.0)).readings[0]
@@ -86,14 +86,14 @@ def test_a_dear_way_keeps_the_next_reading_near() -> None:
     assert near.cost_s > 60.0
 
 
-def test_it_stops_when_the_target_is_reached_and_confirmed() -> None:
+def test_the_plan_stops_when_the_target_is_reached_and_confirmed() -> None:
     wide = propose(readings(30), target="60%")
     assert wide.stop is not None and wide.stop.reason == "target reached" and wide.stop.reached
     narrow = propose(readings(30), target="0.5%")
     assert narrow.stop is None or not narrow.stop.reached
 
 
-def test_a_target_reached_by_the_newest_reading_alone_is_not_believed() -> None:
+def test_a_target_reached_by_the_newest_reading_alone_is_not_accepted() -> None:
     data = readings(30)
     widths = {}
     for count in (29, 30):
@@ -107,20 +107,20 @@ def test_a_target_reached_by_the_newest_reading_alone_is_not_believed() -> None:
     assert both is not None and both.reached
 
 
-def test_it_stops_when_the_gauge_and_not_the_readings_set_the_width() -> None:
+def test_the_plan_stops_when_the_gauge_dominates_the_width() -> None:
     plan = propose(replace(readings(30), common_log_pressure_u=0.10), target="10%")
     assert plan.stop is not None and plan.stop.reason == "gauge dominates" and not plan.stop.reached
     assert "gauge" in plan.stop.sentence
 
 
-def test_it_stops_when_the_sweeps_disagree() -> None:
+def test_the_plan_stops_when_the_sweeps_disagree() -> None:
     data = readings(32, seed=3, sweeps=2, noise=0.02, lag=0.5)
     plan = propose(data)
     assert plan.stop is not None and plan.stop.reason == "drift dominates"
     assert plan.proposals[0].kind == "sweep"
 
 
-def test_one_direction_alone_leaves_a_sweep_the_other_way_open() -> None:
+def test_a_sweep_in_one_direction_only_gets_one_in_the_other_proposed() -> None:
     data = readings(16)
     assert open_direction(data) == -1
     back = [one for one in propose(data).proposals if one.kind == "sweep"]
@@ -131,7 +131,7 @@ def test_one_direction_alone_leaves_a_sweep_the_other_way_open() -> None:
     assert not [one for one in propose(both).proposals if one.kind == "sweep"]
 
 
-def test_unexplained_scatter_asks_for_a_repeat() -> None:
+def test_unexplained_scatter_leads_to_a_repeat() -> None:
     data = readings(24, seed=4, noise=0.08, proportional=False)
     stated = replace(data, speed_u_rad_s=data.speed_u_rad_s / 20)
     plan = propose(stated)
@@ -140,24 +140,24 @@ def test_unexplained_scatter_asks_for_a_repeat() -> None:
 
 
 @pytest.mark.parametrize("batch", [0, -1, 25, 1.5, True])
-def test_a_batch_that_is_no_number_of_readings_is_refused(batch: float) -> None:
+def test_an_invalid_batch_size_is_refused(batch: float) -> None:
     with pytest.raises(InputError, match="whole number from 1 to 24"):
         propose(readings(), batch=batch)
 
 
 @pytest.mark.parametrize("target", ["0%", "-3 %", "0 Pa", "nan", "ten", "10", "5 rpm", 0.0, -1.0, float("nan"), "inf%"])
-def test_a_target_that_is_none_is_refused(target: str | float) -> None:
+def test_an_invalid_target_is_refused(target: str | float) -> None:
     with pytest.raises(InputError, match="10%"):
         propose(readings(), target=target)
 
 
 @pytest.mark.parametrize("ends", [(1.0, 1.0), (2.0, 1.0), (0.0, 1.0), (-1.0, 1.0), (1.0, float("nan"))])
-def test_a_closed_range_is_refused(ends: tuple[float, float]) -> None:
+def test_an_invalid_range_is_refused(ends: tuple[float, float]) -> None:
     with pytest.raises(InputError, match=r"two pressures above zero|lower pressure first"):
         propose(readings(), range_pa=ends)
 
 
-def test_nowhere_to_start_is_told_with_the_way_out() -> None:
+def test_a_plan_without_a_usable_range_names_the_remedy() -> None:
     with pytest.raises(InputError, match="--range"):
         propose(readings().take([]))
     with pytest.raises(InputError, match="holds some of the readings"):
@@ -174,7 +174,7 @@ def test_a_target_in_percent_and_one_in_pascal_agree(share: float, pressure: flo
     assert not relative.reached((ends[0], pressure * np.exp(half * 1.01)), pressure)
 
 
-def test_targets_are_read_as_people_write_them() -> None:
+def test_targets_are_read_in_common_notations() -> None:
     assert parse_target("12.5 %") == TargetInterval(relative=0.125)
     assert parse_target("2 mTorr").absolute_pa == pytest.approx(0.26664, rel=1e-4)
     assert parse_target(None) is None
@@ -227,5 +227,5 @@ def test_the_binomial_interval_is_the_published_one() -> None:
     assert chance(high, range(9)) == pytest.approx(0.025, rel=0.01)
 
 
-def test_the_range_must_be_one_the_gauge_can_tell() -> None:
+def test_the_range_must_lie_within_that_of_the_gauge() -> None:
     assert check_range(0.1, 10.0) == (0.1, 10.0)

@@ -22,14 +22,14 @@ def found(vacuum_bench):
 
 
 @given(arrays(float, st.tuples(st.integers(1, 25), st.integers(1, 3)), elements=st.integers(0, 6).map(float)))
-def test_a_front_holds_what_nothing_beats_and_nothing_else(values):
+def test_a_front_holds_the_undominated_designs_and_no_others(values):
     front = pareto_front(values)
     for k, row in enumerate(values):
         beaten = any(np.all(other >= row) and np.any(other > row) for other in values)
         assert front[k] == (not beaten)
 
 
-def test_no_rotor_of_the_front_is_beaten_by_any_tried(found):
+def test_no_rotor_of_the_front_is_dominated_by_another(found):
     for one in found.front:
         for other in (*found.front, *found.others):
             faster = other.values["fastest"] > one.values["fastest"]
@@ -57,7 +57,7 @@ def test_the_same_seed_tries_the_same_designs(found, vacuum_bench):
     assert rotor_search_result(again) == rotor_search_result(found)
 
 
-def test_a_search_judged_again_without_news_is_the_same(found):
+def test_evaluating_a_search_again_changes_nothing(found):
     again = found.judged_anew()
     assert again.front == found.front and again.own == found.own
     assert [float(one.arm_m) for one in found.rotors(found.front)] == [one.built.arm_m for one in found.front]
@@ -74,14 +74,14 @@ def test_every_design_can_be_built(found, vacuum_bench):
         assert one.speed_rad_s > 0
 
 
-def test_the_present_rotor_is_judged_as_it_is_predicted(found, vacuum_bench):
+def test_the_present_rotor_has_its_predicted_values(found, vacuum_bench):
     whole = predict_whole(vacuum_bench, [0.05, 20.0])
     assert found.own.speed_rad_s == pytest.approx(abs(whole.speed.value), rel=0.01)
     assert found.own.torque_n_m == pytest.approx(abs(whole.force.value), rel=0.01)
     assert found.own.values["light"] == pytest.approx(800 * 1e-10 / abs(whole.force.value), rel=0.01)
 
 
-def test_the_least_light_is_where_the_predicted_rotor_starts(vacuum_text, found):
+def test_the_least_irradiance_is_that_at_which_the_predicted_rotor_starts(vacuum_text, found):
     """At 1.2 times the least light the forward model turns, at 0.8 times it stands."""
     least = found.own.values["light"]
     for times, turns in ((1.2, True), (0.8, False)):
@@ -89,7 +89,7 @@ def test_the_least_light_is_where_the_predicted_rotor_starts(vacuum_text, found)
         assert (predict_whole(bench, [0.05, 20.0]).speed.value != 0) is turns
 
 
-def test_a_curve_is_not_apart_from_itself_and_far_from_another():
+def test_the_distance_of_a_curve_is_zero_from_itself_and_large_from_another():
     p = np.geomspace(0.01, 10, 60)
     hump, flat = p / (1 + p) ** 2, np.ones_like(p)
     assert separation(hump, 7 * hump) == pytest.approx(0.0, abs=1e-6)
@@ -98,7 +98,7 @@ def test_a_curve_is_not_apart_from_itself_and_far_from_another():
     assert separation(np.zeros(60), hump) == 0.0
 
 
-def test_a_workshop_bounds_the_search(vacuum_text):
+def test_a_workshop_section_bounds_the_search(vacuum_text):
     shop = (
         '\n[workshop]\nvane_width = ["6 mm", "8 mm"]\nvane_height = ["10 mm", "12 mm"]\nvanes = [2, 3]\n'
         'gases = ["He", "Ar"]\n'
@@ -122,12 +122,12 @@ def test_a_workshop_bounds_the_search(vacuum_text):
         ('arm = ["6 mm", "8 s"]', "key workshop.arm"),
     ],
 )
-def test_a_workshop_that_cannot_be_is_refused_where_it_stands(vacuum_text, shop, message):
+def test_an_invalid_workshop_section_is_refused_with_its_line(vacuum_text, shop, message):
     with pytest.raises(InputError, match=message):
         parse_bench(f"{vacuum_text}\n[workshop]\n{shop}\n")
 
 
-def test_wishes_that_cannot_be_are_refused(vacuum_bench):
+def test_invalid_search_settings_are_refused(vacuum_bench):
     with pytest.raises(InputError, match="no goal 'prettiest'; use fastest"):
         search_rotor(vacuum_bench, ["prettiest"])
     with pytest.raises(InputError, match="no goal was given"):

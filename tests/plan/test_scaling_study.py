@@ -92,7 +92,7 @@ def test_power_agrees_with_reading_every_sweep_of_every_study(study):
     assert abs(brute - power) < 2.6 * np.sqrt(power * (1 - power) / studies + 0.05**2)
 
 
-def test_a_true_claim_is_rejected_no_more_often_than_the_level_says(study):
+def test_a_true_claim_is_rejected_at_most_as_often_as_the_level_states(study):
     """At 95 %: 5 % or less, for stated uncertainties of a sweep are wider than its scatter; not never, either."""
     for design in (Design(WIDTHS, 1, 1, 0.0), Design(WIDTHS, 3, 2, 0.0)):
         errors, variances = study.study_errors(design, 4000, 3, "-1")
@@ -104,7 +104,7 @@ def test_a_true_claim_is_rejected_no_more_often_than_the_level_says(study):
         assert 0.4 < slope.std() / np.sqrt(np.mean(u[np.isfinite(u)] ** 2)) < 1.05
 
 
-def test_sweeps_with_and_without_an_optimum_are_as_many_as_the_plan_says(study):
+def test_numbers_of_sweeps_with_and_without_an_optimum_match_the_plan(study):
     """New sweeps at the ends of where claims put the optimum, against the chance fitted to the plan's own."""
     key = (14e-3, "N2")
     rotor, pressure = study.rotors[key], study.pressures[key]
@@ -115,7 +115,7 @@ def test_sweeps_with_and_without_an_optimum_are_as_many_as_the_plan_says(study):
     assert 0.6 < np.median(fresh.u[fresh.found]) / told.u < 1.6
 
 
-def test_a_weak_curve_is_found_less_often_at_the_end_of_its_sweep(vacuum_bench):
+def test_an_optimum_near_the_end_of_a_sweep_is_found_less_often(vacuum_bench):
     curve = sized_rotor(vacuum_bench, 12e-3, "N2").curve
     pressure = curve.pressure_pa * np.geomspace(0.2, 5.0, 10)
     out = standing(curve, pressure, 0.03, np.array([-1.0, 0.0, 1.0]))
@@ -123,7 +123,7 @@ def test_a_weak_curve_is_found_less_often_at_the_end_of_its_sweep(vacuum_bench):
     assert standing(curve, pressure, 0.015, np.array([0.0]))[0] == pytest.approx(2 * out[1])
 
 
-def test_the_chance_to_find_an_optimum_is_fitted_as_it_was_drawn():
+def test_the_fitted_chance_to_find_an_optimum_matches_the_drawn_one():
     random = np.random.default_rng(2)
     out = random.uniform(0.0, 9.0, 3000)
     found = random.random(3000) < 1 / (1 + np.exp(4.0 - 1.1 * out))
@@ -132,7 +132,7 @@ def test_the_chance_to_find_an_optimum_is_fitted_as_it_was_drawn():
     assert certain[0] + 9.0 * certain[1] > 4.0
 
 
-def test_errors_are_drawn_as_the_trials_showed_them():
+def test_errors_are_drawn_with_the_distribution_of_the_trials():
     random = np.random.default_rng(3)
     u = np.exp(0.3 * random.standard_normal((2, 200)) - 2)
     score = np.array([[0.2], [-0.5]]) + np.array([[0.6], [0.9]]) * random.standard_normal((2, 200))
@@ -146,7 +146,7 @@ def test_errors_are_drawn_as_the_trials_showed_them():
         assert np.median(stated[seen]) == pytest.approx(np.median(u[i]), rel=0.05)
 
 
-def test_sweeps_that_show_nothing_are_said_and_not_planned():
+def test_sweeps_without_an_optimum_are_reported_and_not_planned():
     nothing = Trials(np.zeros(9), np.zeros(9), np.full(9, np.nan), np.full(9, np.nan))
     with pytest.raises(InputError, match="show no optimum"):
         calibrate([nothing, nothing])
@@ -195,13 +195,13 @@ def test_sweeps_are_averaged_by_their_stated_uncertainties():
     assert variance == pytest.approx([0.8, 0.25, np.inf])
 
 
-def test_how_well_a_power_is_known_is_told_with_the_plan(study):
+def test_the_plan_states_the_uncertainty_of_its_power(study):
     best = study.best
     assert best.least_power_u is not None and 0 <= best.least_power_u < 0.3
     assert scaling_result(study).design.least_power_u == best.least_power_u
 
 
-def test_more_rotors_and_more_sweeps_know_the_exponent_better(study):
+def test_more_rotors_and_sweeps_narrow_the_exponent(study):
     one, rotors, sweeps = (Design(WIDTHS, r, s, 0.0) for r, s in ((1, 1), (4, 1), (1, 4)))
     u = [study.power_of(design).exponent_u for design in (one, rotors, sweeps)]
     assert u[1] == pytest.approx(u[0] / 2, rel=0.2)
@@ -214,14 +214,14 @@ def test_every_design_fits_the_time(study):
     assert sum(run.changeover for run in run_order(study)) == study.best.design.rotors * len(study.best.design.widths_m)
 
 
-def test_too_little_time_is_said_and_not_planned(vacuum_bench):
+def test_too_little_time_is_reported_and_not_planned(vacuum_bench):
     short = Settings(days=0.05, readings=10, trials=4, studies=100)
     plan = plan_scaling_study(vacuum_bench, [8e-3, 14e-3], settings=short, processes=1)
     assert plan.best is None and scaling_result(plan).design is None
     assert "no two sizes" in answer_sentences(plan)[0] and list(study_lines(plan))
 
 
-def test_a_resized_rotor_is_of_the_same_sheet(vacuum_text):
+def test_a_resized_rotor_has_the_same_sheet_thickness(vacuum_text):
     massive = 'vane_thickness = "0.1 mm"\nvane_mass = "40 mg"'
     bench = parse_bench(vacuum_text.replace('vane_thickness = "0.1 mm"', massive))
     wide = resized(bench, 24e-3, "He")
@@ -233,7 +233,7 @@ def test_a_resized_rotor_is_of_the_same_sheet(vacuum_text):
     assert wide.gas.species == "He"
 
 
-def test_a_sized_rotor_is_the_forward_model(vacuum_bench):
+def test_a_sized_rotor_agrees_with_the_forward_model(vacuum_bench):
     sized = sized_rotor(vacuum_bench, 12e-3, "N2")
     whole = predict_whole(resized(vacuum_bench, 12e-3), [0.02, 30.0])
     assert sized.pressure_pa == pytest.approx(whole.speed.pressure_pa, rel=0.01)
@@ -242,14 +242,14 @@ def test_a_sized_rotor_is_the_forward_model(vacuum_bench):
     assert 0.001 < sized.rotor_scatter < 0.3
 
 
-def test_a_claim_moves_the_simulated_curve(vacuum_bench):
+def test_a_claim_shifts_the_simulated_curve(vacuum_bench):
     curve = sized_rotor(vacuum_bench, 12e-3, "N2").curve
     pressure = curve.pressure_pa * np.geomspace(0.1, 10, 40)
     data = simulated_sweep(curve, pressure, 1e-6, np.random.default_rng(1), shift=0.5)
     assert np.log(pressure[np.argmax(data.speed_rad_s)] / curve.pressure_pa) == pytest.approx(0.5, abs=0.12)
 
 
-def test_the_sheet_holds_everything_and_is_the_same_twice(study, tmp_path):
+def test_the_sheet_is_complete_and_reproducible(study, tmp_path):
     first = write_plan_sheet(study, tmp_path / "one", command="edgewind design bench.toml")
     second = write_plan_sheet(study, tmp_path / "two", command="edgewind design bench.toml")
     assert first.read_bytes() == second.read_bytes()
@@ -273,12 +273,12 @@ def test_the_sheet_holds_everything_and_is_the_same_twice(study, tmp_path):
         ({"noise": 2.0}, "scatter of 2"), ({"level": 0.2}, "level of 0.2"), ({"days": float("nan")}, "days"),
     ],
 )  # fmt: skip
-def test_settings_that_cannot_be_are_refused(settings, message):
+def test_invalid_settings_are_refused(settings, message):
     with pytest.raises(InputError, match=message):
         Settings(**settings)
 
 
-def test_rotors_that_cannot_be_are_refused(vacuum_bench, study):
+def test_impossible_rotors_are_refused(vacuum_bench, study):
     with pytest.raises(InputError, match="do not fit the chamber"):
         plan_scaling_study(vacuum_bench, [8e-3, 60e-3], settings=SMALL)
     with pytest.raises(InputError, match="one width cannot show a power law"):

@@ -41,7 +41,7 @@ def test_report_opens_without_errors_or_overflow(browser: Browser, two_rotors: P
 
 
 @pytest.mark.parametrize("width", [360, 1600])
-def test_words_in_figures_stay_inside_them(browser: Browser, two_rotors: Path, width: int) -> None:
+def test_text_in_figures_stays_inside_them(browser: Browser, two_rotors: Path, width: int) -> None:
     context = browser.new_context(viewport={"width": width, "height": 900}, offline=True)
     page = context.new_page()
     page.goto((two_rotors / "report.html").as_uri())

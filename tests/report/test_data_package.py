@@ -95,7 +95,7 @@ def test_hash_and_size_of_every_resource_match(package: dict[str, Any], two_roto
         assert resource["hash"] == "sha256:" + hashlib.sha256(content).hexdigest()
 
 
-def test_every_file_is_in_the_package(package: dict[str, Any], two_rotors: Path) -> None:
+def test_every_file_is_listed_in_the_package(package: dict[str, Any], two_rotors: Path) -> None:
     written = {path.relative_to(two_rotors).as_posix() for path in two_rotors.rglob("*") if path.is_file()}
     assert written == {resource["path"] for resource in package["resources"]} | {"datapackage.json"}
 
@@ -132,7 +132,7 @@ def test_cells_are_of_the_type_described(package: dict[str, Any], two_rotors: Pa
                         assert cell not in ("nan", "inf", "None")
 
 
-def test_tables_give_back_the_numbers(two_rotors: Path, narrow: Findings) -> None:
+def test_tables_are_read_back_with_the_same_numbers(two_rotors: Path, narrow: Findings) -> None:
     readings = pd.read_csv(two_rotors / "data" / "readings-narrow-12.csv")
     table = narrow.experiment.readings
     for name in ("pressure_pa", "pressure_u_pa", "speed_rad_s", "speed_u_rad_s", "log_pressure_u_common"):
@@ -145,6 +145,6 @@ def test_tables_give_back_the_numbers(two_rotors: Path, narrow: Findings) -> Non
     np.testing.assert_allclose(curve["knudsen"] * 0.012, curve["mean_free_path_m"], rtol=1e-9)
 
 
-def test_file_names_are_plain_and_all_different() -> None:
+def test_file_names_are_plain_and_unique() -> None:
     assert file_stem("../../etc/<passwd>") == "etc-passwd"
     assert file_stems(["Größe", "grosse", "π", "渦"]) == ["grosse", "grosse-2", "experiment", "experiment-2"]

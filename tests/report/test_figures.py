@@ -59,7 +59,7 @@ def test_pngs_are_1920_wide_in_light_and_dark(two_rotors: Path) -> None:
         assert "#{:02x}{:02x}{:02x}".format(*corner) == expected
 
 
-def test_a_drawing_in_other_colours_is_the_drawing_made_with_them(fitted: Findings, narrow: Findings) -> None:
+def test_a_recoloured_drawing_equals_one_drawn_in_those_colours(fitted: Findings, narrow: Findings) -> None:
     """Every pixel, of figures with every kind of mark: one drawing serves both themes."""
     of_two = next(iter(JOINT_FIGURES))
     for drawing, subject in ((CURVE, narrow), (WHY, fitted), (of_two, (narrow, fitted))):
@@ -72,7 +72,7 @@ def test_a_drawing_in_other_colours_is_the_drawing_made_with_them(fitted: Findin
         assert found[0] == found[1], drawing.stem
 
 
-def test_scaling_of_a_fit_stands_in_the_report_with_exponent_and_interval(two_rotors: Path, fitted: Findings) -> None:
+def test_the_report_shows_the_scaling_of_a_fit_with_exponent_and_interval(two_rotors: Path, fitted: Findings) -> None:
     html = (two_rotors / "report.html").read_text(encoding="utf-8")
     assert fitted.explanation is not None
     laws = fitted.explanation.laws
@@ -92,7 +92,7 @@ def test_svgs_are_xml_with_text_and_real_colours(two_rotors: Path) -> None:
         assert "<text" in text and "dc:date" not in text
 
 
-def test_inline_figures_take_the_colours_of_the_page(two_rotors: Path) -> None:
+def test_inline_figures_use_the_colours_of_the_page(two_rotors: Path) -> None:
     html = (two_rotors / "report.html").read_text(encoding="utf-8")
     body = html.split("</style>")[1]
     assert "var(--ink)" in body and PLACEHOLDERS.ink[:5] not in html and "xlink:" not in html
@@ -113,7 +113,7 @@ def test_sweeps_differ_by_shape_and_by_colour(narrow: Findings) -> None:
 
 
 @pytest.mark.parametrize(("low", "high"), [(1e-5, 1e3), (0.8, 1.3), (0.02, 30), (2.1, 2.6), (1.0, 1.05)])
-def test_a_ruler_never_lacks_labels_inside(low: float, high: float) -> None:
+def test_an_axis_always_has_labels_inside_its_range(low: float, high: float) -> None:
     ticks = labelled_ticks(low, high)
     assert ticks.size >= 1
     assert np.all((ticks >= low * 0.999999) & (ticks <= high * 1.000001))
@@ -133,7 +133,7 @@ def test_envelope_of_nothing_is_empty() -> None:
     assert envelope_path(np.array([np.nan, 1.0])) == ""
 
 
-def test_middle_turns_are_three() -> None:
+def test_a_thumbnail_shows_the_three_middle_turns() -> None:
     voltage = np.arange(10_000.0)
     part = middle_turns(voltage, 1e-3, 2 * np.pi)
     assert part.size == 3000 and part[0] == 3500
@@ -160,13 +160,13 @@ def test_a_figure_whose_name_ends_in_dark_is_drawn_on_dark_ground(tmp_path: Path
     assert DARK.paper in dark and not any(colour in dark for colour in (LIGHT.paper, LIGHT.ink, LIGHT.blue))
 
 
-def test_plot_trace_of_a_trace_without_speed(tmp_path: Path) -> None:
+def test_plot_trace_draws_a_trace_without_a_speed(tmp_path: Path) -> None:
     trace = Trace(np.ones(100), 1e-3)
     plot_trace(trace, estimate_speed(trace, 4), tmp_path / "t.svg")
     assert "no-signal" in (tmp_path / "t.svg").read_text(encoding="utf-8")
 
 
-def test_plot_trace_says_which_endings_are_right(tmp_path: Path) -> None:
+def test_plot_trace_refuses_other_file_endings(tmp_path: Path) -> None:
     trace = Trace(np.ones(100), 1e-3)
     with pytest.raises(InputError, match=r"\.png or \.svg"):
         plot_trace(trace, estimate_speed(trace, 4), tmp_path / "t.jpg")
@@ -174,7 +174,7 @@ def test_plot_trace_says_which_endings_are_right(tmp_path: Path) -> None:
         plot_trace(trace, estimate_speed(trace, 4), tmp_path / "no" / "t.png")
 
 
-def test_labels_of_sweeps_cannot_break_a_figure(narrow: Findings) -> None:
+def test_any_labels_of_sweeps_can_be_drawn(narrow: Findings) -> None:
     experiment = narrow.experiment
     readings = experiment.readings.assign(
         sweep=[f"\x01<&{'long ' * 20}{number % 8}" for number in range(len(experiment.readings))]
@@ -189,7 +189,7 @@ def test_labels_of_sweeps_cannot_break_a_figure(narrow: Findings) -> None:
         assert legend.x1 <= figure.bbox.x1, use
 
 
-def test_speeds_of_the_other_sense_are_drawn(wide: Findings) -> None:
+def test_negative_speeds_are_drawn(wide: Findings) -> None:
     experiment, curve = wide.experiment, wide.optimum.curve
     assert curve is not None
     turned = dataclasses.replace(

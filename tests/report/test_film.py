@@ -74,14 +74,14 @@ def along(values, sheet, points):
 
 
 @pytest.mark.parametrize("drive", ["thermal", "flow", "warm"])
-def test_no_gas_is_lost_through_the_walls(fields, drive):
+def test_the_drawn_flow_conserves_gas_at_the_walls(fields, drive):
     """The flow through every column of cells, summed from the axis to the side wall, must vanish."""
     psi = stream_function(fields[drive])
     assert np.abs(psi[:, -1]).max() < 1e-4 * np.abs(psi).max()
     assert abs(fields[drive].mass_residual) < 1e-4
 
 
-def test_heat_is_lost_only_to_walls(fields):
+def test_the_drawn_heat_flows_only_into_walls(fields):
     """Beside the vane heat goes through columns alike: at the axis behind, the function starts where it must."""
     field = fields["thermal"]
     psi = stream_function(field, "heat_flux")
@@ -92,7 +92,7 @@ def test_heat_is_lost_only_to_walls(fields):
 
 
 @pytest.mark.parametrize("drive", ["thermal", "warm"])
-def test_lines_run_with_the_velocity_of_the_solver(fields, drive):
+def test_flow_lines_follow_the_velocity_of_the_solver(fields, drive):
     series = GasSeries([fields[drive]])
     picture, moment, sheet = GasPicture(series, size="page"), series.at(0.3), series.sheet
     field = fields[drive]
@@ -127,7 +127,7 @@ def test_gas_creeps_round_the_edge_from_cold_to_hot(fields):
     assert field.moment("velocity_x")[at - 1 : at + 1, past].min() > 0.0  # +x is towards the hot side
 
 
-def test_lines_of_the_strip_close(fields):
+def test_flow_lines_of_the_strip_are_closed(fields):
     series = GasSeries([fields["thermal"]])
     lines = GasPicture(series, size="page").lines_of(series.at(0.3))
     assert all(line.closed and np.array_equal(line.points[0], line.points[-1]) for line in lines)
@@ -168,13 +168,13 @@ def test_shares_add_to_one_and_their_mean_is_the_coefficient(fields, drive):
     assert field.mean == pytest.approx(field.coefficient, rel=0.02)
 
 
-def test_temperature_is_odd_and_the_picture_shows_it(fields):
+def test_temperature_is_antisymmetric_in_the_picture(fields):
     values = GasSeries([fields["thermal"]]).at(0.3).values
     assert_allclose(values, -values[:, ::-1], atol=1e-6)
     assert values.max() == pytest.approx(0.4, abs=0.1)
 
 
-def test_series_gives_its_nodes_back_and_is_smooth_between(strip, folder):
+def test_a_series_equals_its_nodes_and_is_smooth_between(strip, folder):
     for field in strip.fields:
         moment = strip.at(field.knudsen, "speed")
         assert_allclose(moment.values, GasSeries([field]).at(field.knudsen, "speed").values, atol=1e-6)
@@ -198,7 +198,7 @@ def test_a_response_with_fields_can_be_drawn():
         field_of_response(Response.from_json(answer.to_json()))
 
 
-def test_kept_fields_are_found_again_and_torn_ones_solved_anew(fields, folder, monkeypatch):
+def test_stored_fields_are_read_again_and_damaged_ones_solved_again(fields, folder, monkeypatch):
     files = sorted(folder.glob("*.npz"))
     assert files
     again = gas_field("strip", 0.3, cache=folder, **ROUGH)
@@ -217,7 +217,7 @@ def test_kept_fields_are_found_again_and_torn_ones_solved_anew(fields, folder, m
 # ---- the picture
 
 
-def test_below_the_axis_stands_the_exact_mirror_image(strip):
+def test_the_lower_half_is_the_exact_mirror_image(strip):
     picture = GasPicture(strip, size="page")
     for knudsen in (0.1, 1.0):
         picture.show(knudsen)
@@ -230,7 +230,7 @@ def test_below_the_axis_stands_the_exact_mirror_image(strip):
 
 
 @pytest.mark.parametrize("quantity", sorted(QUANTITIES))
-def test_colours_contain_all_that_is_shown(strip, quantity):
+def test_the_colour_scale_covers_all_values_shown(strip, quantity):
     picture = GasPicture(strip, quantity=quantity, size="page")
     low, high = picture.limits
     for knudsen in (0.1, 0.25, 1.5, 3.0):
@@ -259,12 +259,12 @@ def overlaps(figure):
 
 @pytest.mark.parametrize("drive", ["thermal", "flow", "warm"])
 @pytest.mark.parametrize("quantity", sorted(QUANTITIES))
-def test_no_words_overlap(fields, drive, quantity):
+def test_no_labels_overlap(fields, drive, quantity):
     for size in ("1080p", "vertical") if quantity in ("pressure", "heat-flux") else ("1080p",):
         assert overlaps(draw_gas(fields[drive], quantity=quantity, size=size)) == ([], []), size
 
 
-def test_no_words_overlap_along_the_film_or_for_a_square(strip, square):
+def test_no_labels_overlap_in_any_frame_or_for_a_square(strip, square):
     for knudsen in (3.0, 0.8, 0.25, 0.1):
         assert overlaps(draw_gas(strip, knudsen=knudsen, theme="dark")) == ([], [])
     assert overlaps(draw_gas(square, quantity="density")) == ([], [])
@@ -284,7 +284,7 @@ def test_stills_have_the_size_asked_for(fields, size):
         assert image.getpixel((2, 2)) == (0x14, 0x17, 0x1C)
 
 
-def test_svg_holds_its_words_as_text(fields):
+def test_svg_holds_its_labels_as_text(fields):
     root = ET.fromstring(still_bytes(fields["thermal"], "svg"))
     words = " ".join("".join(node.itertext()) for node in root.iter("{http://www.w3.org/2000/svg}text"))
     for wanted in ("hot face", "cold face", "Kn 0.30", "Computed, not measured", "area", "edge", "per ΔT/T₀"):
@@ -294,7 +294,7 @@ def test_svg_holds_its_words_as_text(fields):
     assert "Knudsen number of 0.300" in title.text
 
 
-def test_a_picture_for_a_phone_has_a_few_words_in_place_of_its_footnote(fields):
+def test_a_picture_for_a_phone_has_a_short_caption_instead_of_its_footnote(fields):
     pages = [still_bytes(fields["thermal"], "svg", footnote=wanted).decode() for wanted in (True, False)]
     with_it, without = (ET.fromstring(page).iter("{http://www.w3.org/2000/svg}text") for page in pages)
     assert len(list(without)) < len(list(with_it))
@@ -313,7 +313,7 @@ def test_same_answer_gives_the_same_bytes(strip, kind):
     assert one == two
 
 
-def test_threads_may_share_a_picture_and_draw_beside_each_other(strip):
+def test_threads_may_share_a_picture_and_draw_at_the_same_time(strip):
     wanted = [0.15, 2.5, 0.15, 2.5]
     alone = GasPicture(strip, size="page")
     serial = {kn: (alone.png(kn), alone.svg(kn)) for kn in set(wanted)}
@@ -327,14 +327,14 @@ def test_threads_may_share_a_picture_and_draw_beside_each_other(strip):
         assert list(pool.map(draw, wanted)) == [serial[kn] for kn in wanted]
 
 
-def test_picture_says_in_words_what_it_shows(fields):
+def test_a_picture_has_a_text_alternative(fields):
     words = GasPicture(fields["thermal"], size="page").alt()
     assert "hot and a cold face" in words
     assert "Knudsen number of 0.300" in words
     assert "from the edge" in words
 
 
-def test_scales_change_evenly_and_alike_on_both_sides():
+def test_colour_scales_are_even_and_symmetric():
     for theme in ("light", "dark"):
         signed = to_oklab(scale_of(signed=True, theme=theme))
         lightness = signed[:, 0]
@@ -349,7 +349,7 @@ def test_scales_change_evenly_and_alike_on_both_sides():
     assert_allclose(from_oklab(to_oklab(colours)), colours, atol=1e-6)
 
 
-def test_paint_puts_zero_on_paper_and_limits_at_the_ends():
+def test_zero_has_the_colour_of_the_paper_and_limits_those_of_the_ends():
     table = np.rint(255 * scale_of(signed=True, theme="light")).astype(int)
     painted = paint(np.array([-2.0, 0.0, 2.0]), (-2.0, 2.0), signed=True, theme="light")
     assert_array_equal(painted[[0, 2]], table[[0, -1]])
@@ -410,7 +410,7 @@ class Stopped(Exception):
 
 
 @pytest.mark.parametrize("stop", [KeyboardInterrupt, Stopped])
-def test_stopping_leaves_no_half_film_and_the_old_one_whole(strip, tmp_path, stop):
+def test_cancelling_leaves_no_partial_film_and_keeps_the_old_one(strip, tmp_path, stop):
     path = tmp_path / "gas.mp4"
     path.write_bytes(b"the old one")
 
@@ -433,7 +433,7 @@ def test_a_film_that_exists_is_kept(strip, tmp_path):
     assert make_film(path, strip, size="page", seconds=0.2, fps=10, replace=True).bytes == path.stat().st_size > 100
 
 
-def test_a_film_that_came_meanwhile_is_kept(strip, tmp_path):
+def test_a_film_created_in_the_meantime_is_kept(strip, tmp_path):
     path = tmp_path / "gas.mp4"
     with pytest.raises(InputError, match="was created"):
         make_film(path, strip, size="page", seconds=0.2, fps=10, progress=lambda *_: path.write_bytes(b"another's"))
@@ -456,7 +456,7 @@ def test_missing_or_failing_ffmpeg_is_named_and_leaves_nothing(strip, tmp_path, 
     assert list(tmp_path.iterdir()) == []
 
 
-def test_stills_are_written_whole_or_not_at_all(fields, tmp_path):
+def test_stills_are_written_completely_or_not_at_all(fields, tmp_path):
     path = tmp_path / "gas.png"
     write_still(path, b"one")
     with pytest.raises(InputError, match="exists already"):
@@ -495,7 +495,7 @@ def test_stills_are_written_whole_or_not_at_all(fields, tmp_path):
         (lambda gas: write_still("gas.jpg", b""), r"\.png or \.svg"),
     ],
 )
-def test_bad_input_is_refused_with_what_would_be_right(strip, call, words, tmp_path, monkeypatch):
+def test_bad_input_is_refused_with_a_correction(strip, call, words, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     with pytest.raises(InputError, match=words):
         call(strip)
@@ -509,7 +509,7 @@ def test_series_of_two_cases_is_refused(strip, fields):
         strip.check(1e3)
 
 
-def test_standard_numbers_can_all_be_drawn():
+def test_all_standard_knudsen_numbers_can_be_drawn():
     from edgewind.report.film.field import check_field_knudsen
 
     for shape in ("strip", "square", "disc"):
@@ -568,7 +568,7 @@ def test_command_refuses_bad_input_with_status_two(tmp_path, monkeypatch, capsys
     assert list(tmp_path.iterdir()) == []
 
 
-def test_what_is_interrupted_leaves_nothing(tmp_path, monkeypatch, strip):
+def test_an_interrupted_command_leaves_no_files(tmp_path, monkeypatch, strip):
     """Ctrl-C at the terminal: the signal while frames are drawn, and no file."""
     before = signal.signal(signal.SIGINT, signal.default_int_handler)  # ignored where tests run in the background
 

@@ -44,7 +44,7 @@ def studies(narrow, fitted, nothing, make_bench_text):
     return [narrow, fitted, nothing, argon, pivot]
 
 
-def test_every_sentence_is_true_of_the_study_and_every_true_one_stands(studies):
+def test_the_limits_are_exactly_the_sentences_true_of_the_study(studies):
     for found in studies:
         text = limits_of([found])
         known = facts(found)
@@ -64,5 +64,5 @@ def test_the_least_knudsen_number_and_the_gas_are_those_that_were_used(studies):
         assert monatomic is None or monatomic[1] == bench.gas.gas.name
 
 
-def test_what_two_rotors_share_is_said_once(narrow):
+def test_limits_shared_by_two_rotors_are_stated_once(narrow):
     assert limits_of([narrow, narrow]) == limits_of([narrow])

@@ -70,7 +70,7 @@ def test_page_is_well_formed(page: Page) -> None:
     assert page.open == []
 
 
-def test_page_loads_nothing_from_anywhere(page: Page, html: str) -> None:
+def test_page_loads_nothing_from_elsewhere(page: Page, html: str) -> None:
     assert not {"script", "link", "iframe", "object", "embed", "img"} & {tag for tag, _ in page.tags}
     for tag, attributes in page.tags:
         for name in ("src", "srcset", "data", "href", "xlink:href", "action"):
@@ -80,7 +80,7 @@ def test_page_loads_nothing_from_anywhere(page: Page, html: str) -> None:
     assert not re.search(r"url\((?!#)", html)
 
 
-def test_every_link_leads_somewhere(page: Page, two_rotors: Path) -> None:
+def test_every_link_has_a_target(page: Page, two_rotors: Path) -> None:
     ids = [attributes["id"] for _, attributes in page.tags if attributes.get("id")]
     assert len(ids) == len(set(ids))
     for tag, attributes in page.tags:
@@ -100,7 +100,7 @@ def test_headings_are_in_order(page: Page) -> None:
     assert all(after <= before + 1 for before, after in pairwise(levels))
 
 
-def test_everything_seen_has_words_too(page: Page) -> None:
+def test_every_figure_has_a_text_alternative(page: Page) -> None:
     for tag, attributes in page.tags:
         if tag == "svg":
             assert attributes.get("role") == "img" and len(attributes.get("aria-label") or "") > 20
@@ -111,7 +111,7 @@ def test_everything_seen_has_words_too(page: Page) -> None:
     assert ("html", {"lang": "en"}) in page.tags
 
 
-def test_the_answer_stands_first(page: Page, narrow: Findings, fitted: Findings) -> None:
+def test_the_answer_comes_first(page: Page, narrow: Findings, fitted: Findings) -> None:
     comparison = compare_sizes(narrow, fitted)
     assert comparison is not None
     first = page.words.index("The rotors together")
@@ -128,7 +128,7 @@ def test_every_number_of_every_reading_is_there(page: Page, narrow: Findings, fi
                 assert text in page.words
 
 
-def test_conditions_are_columns_where_some_reading_has_them(narrow: Findings, wide: Findings) -> None:
+def test_conditions_are_columns_if_any_reading_has_them(narrow: Findings, wide: Findings) -> None:
     shown = [[title for title, _ in view_rotor(found, "r", None, None).noted] for found in (narrow, wide)]
     assert "lamp" in shown[0] and "lamp" not in shown[1]
     assert "envelope / °C" not in shown[1]
@@ -144,7 +144,7 @@ def test_budget_sweeps_and_mechanisms_are_there(page: Page, narrow: Findings) ->
         assert claim.name in page.words and claim.verdict in page.words and claim.why in page.words
 
 
-def test_what_was_set_aside_is_told_with_its_reason(page: Page) -> None:
+def test_readings_set_aside_are_listed_with_their_reason(page: Page) -> None:
     for reason in ("excluded: door opened", "lamp off", "gauge under-range"):
         assert reason in page.words
 
@@ -167,12 +167,12 @@ def test_every_flag_has_a_meaning() -> None:
     assert set(SPEED_FLAGS) | {"under-range", "over-range", "coast-down"} == set(FLAGS)
 
 
-def test_the_meaning_of_a_flag_says_whether_the_reading_is_used() -> None:
+def test_the_meaning_of_a_flag_states_whether_the_reading_is_used() -> None:
     said = {flag for flag, meaning in FLAGS.items() if meaning.endswith("set aside.")}
     assert said == {*SET_ASIDE_FLAGS, "under-range", "over-range"}
 
 
-def test_what_people_wrote_is_shown_and_never_run(html: str, page: Page) -> None:
+def test_text_of_users_is_shown_and_never_executed(html: str, page: Page) -> None:
     assert "<script" not in html and "<b>12</b>" not in html
     assert "<script>alert(1)</script> & \u202eedirrevo\u202c $x^2$ 渦 \U0001f300" in page.text
     assert "Rotor <b>12</b> & co, $\\frac{1}{2}$ \ufffd" in page.text
@@ -189,7 +189,7 @@ def test_each_trace_has_its_thumbnail(page: Page, narrow: Findings) -> None:
     assert len(paths) == 3 and all(10 < path.count(",") <= 150 for path in paths)
 
 
-def test_not_found_is_said_with_its_reason(write: Callable[..., Path], rising: Findings) -> None:
+def test_a_missing_optimum_is_reported_with_its_reason(write: Callable[..., Path], rising: Findings) -> None:
     page = Page((write(rising) / "report.html").read_text(encoding="utf-8"))
     assert not rising.optimum.found
     assert (
@@ -199,7 +199,7 @@ def test_not_found_is_said_with_its_reason(write: Callable[..., Path], rising: F
     assert "The rotors together" not in page.words
 
 
-def test_report_without_a_used_reading(write: Callable[..., Path], unusable: Findings) -> None:
+def test_a_report_without_a_used_reading_is_written(write: Callable[..., Path], unusable: Findings) -> None:
     out = write(unusable)
     page = Page((out / "report.html").read_text(encoding="utf-8"))
     assert page.unbalanced == []
@@ -208,19 +208,21 @@ def test_report_without_a_used_reading(write: Callable[..., Path], unusable: Fin
     assert not list((out / "data").glob("curve-*"))
 
 
-def test_report_with_nothing_to_draw(write: Callable[..., Path], nothing: Findings) -> None:
+def test_a_report_without_figures_is_written(write: Callable[..., Path], nothing: Findings) -> None:
     out = write(nothing)
     page = Page((out / "report.html").read_text(encoding="utf-8"))
     assert "there is no curve to draw" in page.words
     assert not (out / "figures").exists()
 
 
-def test_one_rotor_without_an_optimum_beside_one_with(narrow: Findings, rising: Findings, tmp_path: Path) -> None:
+def test_rotors_with_and_without_an_optimum_are_reported_together(
+    narrow: Findings, rising: Findings, tmp_path: Path
+) -> None:
     """The figures of both; that a page holds those is seen in the report of two rotors."""
     drawn = [illustrate(drawing, (narrow, rising), "", tmp_path) for drawing in JOINT_FIGURES]
     assert any("rising shows no pressure of greatest speed" in figure.wide for figure in drawn if figure is not None)
     assert (tmp_path / "figures" / "together.svg").is_file()
 
 
-def test_page_is_light(two_rotors: Path) -> None:
+def test_the_page_is_small(two_rotors: Path) -> None:
     assert (two_rotors / "report.html").stat().st_size < 1_500_000

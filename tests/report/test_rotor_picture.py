@@ -33,7 +33,7 @@ def coarse():
     return rotor_fields(1.0, vanes=4, arm=1.2, room=(4.6, 4.6, 3.0), round=False, level=0, points=24)
 
 
-def test_a_quarter_turn_changes_nothing(coarse):
+def test_a_quarter_turn_leaves_the_picture_unchanged(coarse):
     for field in coarse:
         turned = np.array([np.rot90(part) for part in field.moments])
         for kind in ("density", "temperature"):
@@ -45,7 +45,7 @@ def test_a_quarter_turn_changes_nothing(coarse):
         np.testing.assert_allclose(-turned[2], field.moment("velocity_x"), atol=0.03 * fast)
 
 
-def test_the_push_along_a_vane_adds_up_to_the_torque(coarse):
+def test_the_force_along_a_vane_integrates_to_the_torque(coarse):
     thermal, flow = coarse
     for field, sign in ((thermal, 1.0), (flow, -1.0)):
         # Cells are graded and meet at the edges: their widths follow from their middles.
@@ -57,7 +57,7 @@ def test_the_push_along_a_vane_adds_up_to_the_torque(coarse):
         assert sign * torque == pytest.approx(field.coefficient, rel=1e-6)
 
 
-def test_gas_beside_a_warm_trailing_face_is_warm_and_a_rotor_takes_gas_along(coarse):
+def test_gas_beside_a_warm_face_is_warm_and_gas_rotates_with_the_rotor(coarse):
     thermal, flow = coarse
     at = int(np.argmin(np.abs(thermal.places - thermal.arm)))
     middle = thermal.places.size // 2
@@ -77,7 +77,7 @@ def test_shipped_fields_agree_with_the_shipped_surface_of_rotors():
         np.testing.assert_allclose([field.coefficient for field in fields], table, rtol=0.02)
 
 
-def test_shipped_fields_keep_four_thousandths_of_the_greatest_value(coarse):
+def test_packing_keeps_fields_to_four_thousandths_of_their_greatest_value(coarse):
     again = unpack_rotor(pack_rotor([coarse[0]]))[0]
     for kept, first in zip(again.moments, coarse[0].moments, strict=True):
         assert np.nanmax(np.abs(kept - first)) <= 0.51 * np.nanmax(np.abs(first)) / STEPS
@@ -85,7 +85,7 @@ def test_shipped_fields_keep_four_thousandths_of_the_greatest_value(coarse):
     assert again.coefficient == coarse[0].coefficient
 
 
-def test_between_two_fields_the_gas_is_between_them():
+def test_an_interpolated_field_lies_between_its_neighbours():
     fields = shipped_rotor_fields("thermal")
     between = mixed(fields, 0.7)
     low, high = (next(f for f in fields if f.knudsen == kn) for kn in (0.5, 1.0))
@@ -95,7 +95,7 @@ def test_between_two_fields_the_gas_is_between_them():
         mixed(fields, 0.01)
 
 
-def test_a_picture_is_drawn_in_every_theme_and_says_what_it_shows():
+def test_a_picture_is_drawn_in_every_theme_with_a_text_alternative():
     fields = shipped_rotor_fields("flow")
     seen = set()
     for theme, quantity in (("light", "temperature"), ("dark", "speed")):
@@ -122,7 +122,7 @@ def test_a_film_from_above_is_written(tmp_path):
     assert read_back(film.path)["size"] == (1280, 720)
 
 
-def test_a_computed_field_is_kept_and_found_again(tmp_path, monkeypatch, coarse):
+def test_a_computed_field_is_stored_and_read_again(tmp_path, monkeypatch, coarse):
     monkeypatch.setattr("edgewind.report.film.rotor_field.rotor_fields", lambda kn, **_: [coarse[0]])
     options = {"arm": 1.2, "room": (4.6, 4.6, 3.0), "round": False}
     first = rotor_series([1.0], cache=tmp_path, **options)[0]
@@ -132,7 +132,7 @@ def test_a_computed_field_is_kept_and_found_again(tmp_path, monkeypatch, coarse)
     assert (again.same, again.coefficient) == (first.same, first.coefficient)
 
 
-def test_unequal_faces_and_unreal_gases_are_refused(coarse):
+def test_unsupported_fields_and_quantities_are_refused(coarse):
     with pytest.raises(OutOfRangeError, match="cannot be drawn"):
         rotor_fields(0.001)
     with pytest.raises(InputError, match="three vanes is not drawn"):
@@ -150,7 +150,7 @@ def test_unequal_faces_and_unreal_gases_are_refused(coarse):
         (["respond", "--picture", "a.png"], "not a lone vane"),
     ],
 )
-def test_the_commands_refuse_half_a_rotor(words, message, monkeypatch, tmp_path):
+def test_the_commands_refuse_an_incomplete_rotor(words, message, monkeypatch, tmp_path):
     monkeypatch.chdir(tmp_path)
     result = CliRunner().invoke(app, [*words, "--knudsen", "1"])
     assert result.exit_code != 0
@@ -158,7 +158,7 @@ def test_the_commands_refuse_half_a_rotor(words, message, monkeypatch, tmp_path)
     assert not list(tmp_path.iterdir())
 
 
-def test_the_command_draws_the_shipped_rotor_at_once(tmp_path):
+def test_the_command_draws_the_shipped_rotor_without_solving(tmp_path):
     out = tmp_path / "rotor.png"
     result = CliRunner().invoke(app, ["film", "--vanes", "4", "--knudsen", "0.1", "--still", str(out)])
     assert result.exit_code == 0, result.output

@@ -16,6 +16,6 @@ def test_a_study_with_a_vacuum_plans_its_time(timed):
     assert "figures/time-timed.svg" in {resource["path"] for resource in package["resources"]}
 
 
-def test_a_study_without_one_says_nothing_of_it(narrow, two_rotors):
+def test_a_study_without_a_vacuum_has_no_time_plan(narrow, two_rotors):
     assert study_summary([narrow], None, None)["time"] is None
     assert "Time on the bench" not in (two_rotors / "report.html").read_text(encoding="utf-8")

@@ -37,7 +37,7 @@ def test_difference_of_a_twentieth_doubles_the_torque_of_faces_one_kelvin_apart(
     assert float(both[0] / alone[0]) == pytest.approx(1 + 0.05 * 23 / 0.9, rel=0.03)
 
 
-def test_vane_colder_than_the_gas_is_driven_backwards_and_equal_faces_not_at_all(rotor):
+def test_a_cold_vane_is_driven_backwards_and_equal_faces_are_not_driven(rotor):
     t0 = rotor.gas_temperature_k
     for warmer in (-5.0, 5.0):
         found = gas_torque(rotor, response_for(8.0), PRESSURES, t0 + warmer, t0 + warmer)
@@ -46,7 +46,7 @@ def test_vane_colder_than_the_gas_is_driven_backwards_and_equal_faces_not_at_all
     assert np.all(gas_torque(equal, response_for(8.0), PRESSURES, t0 + 5.0, t0 + 5.0) == 0)
 
 
-def test_it_falls_faster_towards_dense_gas_than_the_thermal_force():
+def test_the_force_falls_faster_towards_dense_gas_than_the_thermal_force():
     """Against ourselves: force per difference over thermal force in a room of 4 widths at accommodation 0.9, by the
     solver with unequal faces.
     """
@@ -79,7 +79,7 @@ def test_heat_moved_by_motion_is_reciprocal_to_both_forces(rotor):
     assert (dark - bright) / 2 == pytest.approx(per_speed * gas.thermal_force)
 
 
-def test_prediction_shows_it_as_a_drive_of_its_own(rotor, standin):
+def test_prediction_lists_unequal_accommodation_as_a_separate_drive(rotor, standin):
     state = steady_state(PRESSURES, rotor, standin)
     assert np.all(state.torque["unequal_accommodation"] > 0)
     assert state.net_torque == pytest.approx(sum(state.torque.values()))
@@ -93,7 +93,7 @@ def test_prediction_shows_it_as_a_drive_of_its_own(rotor, standin):
         ({"accommodation": "0.9", "dark_accommodation": "0.9", "bright_accommodation": "0.8"}, "rotor.accommodation"),
     ],
 )
-def test_half_or_twice_stated_accommodation_is_refused(make_bench, stated, key):
+def test_accommodation_of_one_face_only_or_stated_twice_is_refused(make_bench, stated, key):
     with pytest.raises(InputError) as caught:
         make_bench(rotor=stated)
     assert key in str(caught.value)

@@ -38,7 +38,7 @@ def test_force_of_unequal_accommodation_between_finite_temperatures_is_the_close
         assert found == pytest.approx(0.5 * (np.sqrt(mean / t0) - 1), rel=1e-5)
 
 
-def test_drag_of_a_warm_vane_in_free_flight_has_the_warmth_in_what_it_re_emits(rotor, standin):
+def test_drag_of_a_warm_vane_in_free_flight_includes_the_warmth_of_re_emitted_molecules(rotor, standin):
     t0 = rotor.gas_temperature_k
     found = float(film_gas(THIN, 1.2 * t0, rotor, standin).drag)
     assert found == pytest.approx(4 / np.sqrt(np.pi) + np.sqrt(np.pi) * np.sqrt(1.2), rel=1e-5)
@@ -46,7 +46,7 @@ def test_drag_of_a_warm_vane_in_free_flight_has_the_warmth_in_what_it_re_emits(r
     assert diffuse_share(0.0) == 0
 
 
-def test_in_dense_gas_force_drag_and_heat_go_as_the_viscosity_at_the_film_temperature(rotor, standin):
+def test_in_dense_gas_force_drag_and_heat_scale_with_the_viscosity_at_the_film_temperature(rotor, standin):
     """mu(T)^2 dT/p, mu U and lambda(T) dT, whatever else is taken at T0."""
     t0 = rotor.gas_temperature_k
     cold, warm = (film_gas(DENSE, vane, rotor, standin) for vane in (t0, 1.2 * t0))
@@ -84,7 +84,7 @@ def test_stated_error_of_the_response_has_the_second_order_of_the_lit_vanes(roto
     assert np.all(more < 1.6 * own + 1e-4)
 
 
-def test_effect_of_the_film_is_as_the_manual_says(make_bench, monkeypatch):
+def test_effect_of_the_film_is_that_stated_in_the_manual(make_bench, monkeypatch):
     """Square vanes of 12 mm in nitrogen, 800 W/m^2; a check against the same model at the gas's own temperature."""
     rotor = parameters_of(make_bench(rotor={"bright_emissivity": "0.8", "vane_conductance": "60 W/(m^2 K)"}))
     response, pressure = response_of(rotor), np.array([0.01, 1.0, 10.0])

@@ -35,7 +35,7 @@ def face_pressure(k_t_wall=K_T0, towards=0.0):
     return pressure + leaving(flux, k_t_wall)[0]
 
 
-def test_a_face_at_rest_at_the_temperature_of_its_gas_feels_the_pressure_of_the_gas():
+def test_the_force_on_a_face_at_rest_in_equilibrium_is_the_pressure():
     assert face_pressure() == pytest.approx(P0)
 
 

@@ -79,7 +79,7 @@ def test_grey_faces_without_gas_are_equally_warm(rotor, standin):
     assert dark[0] == pytest.approx(bright[0], abs=1e-8)
 
 
-def test_in_the_dark_all_is_at_the_temperature_of_the_envelope(rotor, standin):
+def test_in_the_dark_everything_is_at_the_temperature_of_the_envelope(rotor, standin):
     state = steady_state(PRESSURES, rotor.lamp_off(), standin)
     assert np.allclose(state.at.dark_k, rotor.gas_temperature_k, atol=1e-9)
     assert np.max(np.abs(state.speed_rad_s)) < 1e-9
@@ -99,7 +99,7 @@ def test_heat_of_motion_is_reciprocal_to_the_thermal_force(rotor, standin):
 
 
 @pytest.mark.parametrize(("gas", "inner"), [("N2", 1.0), ("Ar", 0.0), ("CO2", 1.96), ("H2O", 1.54)])
-def test_inner_heat_is_calorimetric_in_free_flight_and_in_the_conductivity_in_dense_gas(make_bench, gas, inner):
+def test_internal_energy_adds_its_heat_in_free_flight_and_its_conductivity_in_dense_gas(make_bench, gas, inner):
     """3 kT a molecule of nitrogen in place of 2 kT in free flight; lambda / (15/4 mu R/M) in dense gas."""
     rotor = parameters_of(make_bench(gas={"species": gas}, gauge={"principle": "diaphragm"}))
     assert rotor.internal_heat == pytest.approx(inner, abs=0.03)
@@ -109,7 +109,7 @@ def test_inner_heat_is_calorimetric_in_free_flight_and_in_the_conductivity_in_de
     assert polyatomic_factor(rotor, 1e7) == pytest.approx(of.conductivity_w_m_k / monatomic, rel=1e-2)
 
 
-def test_a_better_conductor_has_its_faces_closer(rotor, standin):
+def test_a_better_conductor_has_a_smaller_face_temperature_difference(rotor, standin):
     apart = [
         steady_state(PRESSURES, rotor.with_(vane_conductance_w_m2_k=g), standin).at.faces_apart
         for g in (30.0, 300.0, 3000.0)

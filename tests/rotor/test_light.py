@@ -36,11 +36,11 @@ def lit_share(vanes, arm, steps=720, points=400):
 
 @pytest.mark.parametrize("vanes", [2, 3, 4, 6])
 @pytest.mark.parametrize("arm", [1.0, 1.25, 2.0])
-def test_shade_in_a_beam_is_what_the_vanes_hide_of_each_other(vanes, arm):
+def test_shade_in_a_beam_is_the_area_that_vanes_hide_of_each_other(vanes, arm):
     assert turn_means("beam", vanes, arm).open_share == pytest.approx(lit_share(vanes, arm), abs=4e-3)
 
 
-def test_a_lone_vane_receives_what_the_closed_forms_say():
+def test_light_on_a_lone_vane_equals_the_closed_forms():
     """In a beam ``cos`` over half of the turn, 1/pi, and ``cos^2``, 1/4; all round 1, and 2/3 from even radiance."""
     mean = quad(np.cos, -np.pi / 2, np.pi / 2)[0] / (2 * np.pi)
     pressed = quad(lambda phi: np.cos(phi) ** 2, -np.pi / 2, np.pi / 2)[0] / (2 * np.pi)
@@ -50,7 +50,7 @@ def test_a_lone_vane_receives_what_the_closed_forms_say():
     assert beam.open_share == round_it.open_share == 1
 
 
-def test_light_all_round_is_shaded_by_neighbours_that_do_not_stand_edge_on():
+def test_light_from_all_sides_is_shaded_by_neighbours_not_edge_on():
     assert turn_means("all-round", 2, 1.0).open_share == pytest.approx(1.0, abs=1e-9)
     assert turn_means("all-round", 4, 1.0).open_share < turn_means("all-round", 4, 3.0).open_share < 1
 
@@ -62,7 +62,7 @@ def test_vanes_that_narrow_to_their_ends_shade_less(shape):
 
 
 @pytest.mark.parametrize(("reflection", "factor"), [("mirror", 1 / 4), ("diffuse", 2 / 3 / np.pi)])
-def test_reflected_light_presses_by_the_angle_at_which_it_leaves(make_bench, reflection, factor):
+def test_pressure_of_reflected_light_depends_on_its_angle(make_bench, reflection, factor):
     """A mirror sends it back as it came, cos^2 over the turn; a diffuse face by Lambert's law, (2/3) cos."""
     rotor = parameters_of(
         make_bench(
@@ -85,7 +85,7 @@ class StandInFree:
         return response_for(8.0).at(np.full(np.shape(knudsen), np.inf), accommodation)
 
 
-def test_the_faces_own_infrared_drives_the_bright_face_ahead_against_light_pressure(make_bench):
+def test_infrared_recoil_drives_the_bright_face_forward_against_light_pressure(make_bench):
     """By hand: ``(2/3) (q_dark - q_bright)/c`` with the fluxes of the faces; where no heat goes through the gas or the
     vane, all that is absorbed is radiated by the face itself, and its recoil is of the size of light pressure.
     """

@@ -52,7 +52,7 @@ def test_angle_is_the_integral_of_the_speed(dry, rate):
         assert float(coast_down_angle(time, 3.0, dry, rate)) == pytest.approx(expected, rel=1e-7)
 
 
-def test_a_rotor_that_has_stopped_stays():
+def test_a_stopped_rotor_stays_at_rest():
     assert coast_down_speed([100.0, 1000.0], 1.0, 0.1, 0.1).tolist() == [0.0, 0.0]
 
 
@@ -166,7 +166,7 @@ def test_energy_of_the_faces_is_closed_over_a_run(rotor, standin):
         assert abs(kept - simpson(surplus[part], x=time[part])) < 3e-5 * max(exchanged, abs(kept))
 
 
-def test_the_rotor_turns_back_when_the_dark_envelope_is_chilled_and_comes_to_rest(rotor, standin):
+def test_a_chilled_dark_envelope_reverses_the_rotor_before_it_comes_to_rest(rotor, standin):
     """Both faces are warmer than the chilled wall; the dark one radiates more and becomes the colder of the two."""
     good = rotor.with_(bright_emissivity=0.1, pivot_dry_n_m=1e-12, pivot_breakaway_n_m=2e-12)
     found = run(chill(good, end_s=3000.0), good, standin, np.linspace(0, 3000, 3001))
@@ -179,7 +179,7 @@ def test_the_rotor_turns_back_when_the_dark_envelope_is_chilled_and_comes_to_res
     assert found["t_hot_k"].iloc[-1] == pytest.approx(253.15, abs=0.01)
 
 
-def test_a_warmed_envelope_in_the_dark_drives_it_ahead_and_equal_emissivities_not_at_all(rotor, standin):
+def test_a_warmed_dark_envelope_drives_the_rotor_forward_unless_emissivities_are_equal(rotor, standin):
     good = rotor.with_(bright_emissivity=0.1, pivot_dry_n_m=1e-12, pivot_breakaway_n_m=2e-12)
     time = np.linspace(0, 300, 301)
     assert run(chill(good, low_k=330.0), good, standin, time)["speed_rad_s"].max() > 0.02
@@ -210,7 +210,7 @@ def test_a_run_agrees_with_a_plain_integration_of_the_balances(rotor, standin):
     assert np.allclose(found["t_hot_k"], plain.y[0], atol=5e-3)
 
 
-def test_surroundings_that_cannot_be_are_refused():
+def test_impossible_surroundings_are_refused():
     one, two = np.array([0.0]), np.array([0.0, 0.0])
     with pytest.raises(InputError, match="arrays of one length"):
         Surroundings(one, two, one, one)
@@ -218,7 +218,7 @@ def test_surroundings_that_cannot_be_are_refused():
         Surroundings(two, two, two, two)
 
 
-def test_a_vane_that_is_still_warm_is_where_the_run_goes_through_its_temperature(rotor, standin):
+def test_a_run_started_with_a_warm_vane_continues_one_through_that_temperature(rotor, standin):
     """Against the motion in time, well after the difference of the faces has settled."""
     free = rotor.with_(pivot_dry_n_m=0.0, pivot_breakaway_n_m=0.0, bright_emissivity=0.2)
     dark = constant(0.2, 253.15, 0.0)

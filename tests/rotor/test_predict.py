@@ -51,7 +51,7 @@ def test_the_optimum_moves_with_the_width_and_with_the_gas(make_bench):
     assert helium.force.pressure_pa > 1.5 * base.force.pressure_pa
 
 
-def test_all_within_reach_is_predicted_as_over_the_same_pressures(make_bench):
+def test_prediction_of_the_whole_range_agrees_with_the_same_pressures_stated(make_bench):
     bench, wider = make_bench(rotor=ROTOR), {"rotor.vane_width": "13 mm"}
     once, whole = (
         predict_reach(bench, changes=wider),
@@ -63,7 +63,7 @@ def test_all_within_reach_is_predicted_as_over_the_same_pressures(make_bench):
         assert one.value == pytest.approx(other.value, rel=1e-8)
 
 
-def test_a_curve_alone_computes_no_error_of_the_gas(make_bench, monkeypatch):
+def test_an_optimum_alone_does_not_compute_the_errors_of_the_gas(make_bench, monkeypatch):
     asked = []
     for name in ("_error_of_tables", "bulb_error", "wall_law_error", "internal_energy_error", "second_order_error"):
         real = getattr(shapes, name)
@@ -79,7 +79,7 @@ def test_a_curve_alone_computes_no_error_of_the_gas(make_bench, monkeypatch):
     assert len(asked) == 5
 
 
-def test_the_plain_form_has_rows_and_both_optima(make_bench):
+def test_the_json_form_has_rows_and_both_optima(make_bench):
     plain = to_plain(predict_whole(make_bench(rotor=ROTOR), np.geomspace(0.05, 20, 5)).to_result())
     assert len(plain["rows"]) == 5
     assert set(DOCUMENTED) <= set(plain["rows"][0])
@@ -87,7 +87,7 @@ def test_the_plain_form_has_rows_and_both_optima(make_bench):
     assert plain["optimum"]["pressure_pa"] < plain["force_optimum"]["pressure_pa"]
 
 
-def test_changes_are_checked_as_the_file_would_be(make_bench):
+def test_changes_are_validated_like_the_file(make_bench):
     bench = make_bench()
     assert changed_bench(bench, {"rotor.vane_width": "30 mm"}).rotor.vane_width.value == 0.03
     assert changed_bench(bench, {}) is bench
@@ -107,13 +107,13 @@ def test_changes_are_checked_as_the_file_would_be(make_bench):
         parse_bench_changes(["rotor.vane_width"])
 
 
-def test_a_dark_lamp_is_allowed_and_leaves_a_rotor_at_rest(make_bench):
+def test_an_irradiance_of_zero_is_allowed_and_leaves_the_rotor_at_rest(make_bench):
     dark = predict(make_bench(rotor=ROTOR), [0.1, 1.0], changes={"light.irradiance": "0 W/m^2"})
     assert np.allclose(dark["speed_rad_s"], 0, atol=1e-9)
     assert np.allclose(dark["t_hot_k"], dark["t_cold_k"])
 
 
-def test_the_gas_at_rest_takes_the_temperature_of_the_envelope(make_bench, make_bench_text):
+def test_the_gas_has_the_temperature_of_the_envelope_unless_stated(make_bench, make_bench_text):
     chilled = changed_bench(make_bench(rotor=ROTOR), {"chamber.envelope_temperature": "-12 degC"})
     assert chilled.gas.temperature.value == chilled.envelope_temperature.value == pytest.approx(261.15)
     apart = {"chamber.envelope_temperature": "-12 degC", "gas.temperature": "20 degC"}
@@ -123,7 +123,7 @@ def test_the_gas_at_rest_takes_the_temperature_of_the_envelope(make_bench, make_
     assert parse_bench(tomlkit.dumps(table)).gas.temperature.value == pytest.approx(303.15)
 
 
-def test_one_accommodation_of_both_faces_takes_the_place_of_two_and_the_other_way_round(make_bench):
+def test_one_accommodation_of_both_faces_replaces_two_and_conversely(make_bench):
     both, each = (
         make_bench(rotor={"accommodation": "0.9"}),
         {"dark_accommodation": "0.9", "bright_accommodation": "0.7"},
@@ -136,7 +136,7 @@ def test_one_accommodation_of_both_faces_takes_the_place_of_two_and_the_other_wa
         changed_bench(both, {"rotor.dark_accommodation": "0.9"})
 
 
-def test_without_the_emissivity_of_the_bright_face_there_is_a_range_and_not_one_optimum(make_bench):
+def test_an_unknown_bright_emissivity_gives_a_range_of_optima(make_bench):
     silent = {key: value for key, value in ROTOR.items() if key != "bright_emissivity"}
     found = predict_whole(make_bench(rotor=silent), np.geomspace(0.02, 20, 5))
     low, high = found.speed_range.pressure_pa
@@ -148,7 +148,7 @@ def test_without_the_emissivity_of_the_bright_face_there_is_a_range_and_not_one_
     assert predict_whole(make_bench(rotor=ROTOR), np.geomspace(0.02, 20, 5)).speed_range is None
 
 
-def test_places_of_maxima_are_found_between_the_points():
+def test_maxima_are_located_between_the_points():
     pressure = np.geomspace(0.1, 10, 41)
     truth = np.array([0.7, 1.3, 2.9])
     curves = np.exp(-(np.log(pressure / truth[:, None]) ** 2))
@@ -156,7 +156,7 @@ def test_places_of_maxima_are_found_between_the_points():
     assert np.isnan(peak_pressures(pressure, pressure[None, :]))[0]
 
 
-def test_a_rotor_from_rest_with_a_warm_vane_turns_back_in_the_dark_and_comes_to_rest(make_bench):
+def test_a_rotor_at_rest_with_a_warm_vane_reverses_in_the_dark_and_comes_to_rest(make_bench):
     """A check against ourselves: the sign of the difference of the faces while the vane follows the gas."""
     dark = changed_bench(make_bench(rotor=ROTOR), {"light.irradiance": "0 W/m^2"})
     rotor = parameters_of(dark)
@@ -178,6 +178,6 @@ def test_a_rotor_from_rest_with_a_warm_vane_turns_back_in_the_dark_and_comes_to_
 
 
 @pytest.mark.parametrize("text", ["-300 degC", "1600 K", "22", "warm", "0 K"])
-def test_a_vane_cannot_be_of_any_temperature(text):
+def test_an_impossible_vane_temperature_is_refused(text):
     with pytest.raises(InputError, match="vanes"):
         parse_vane_temperature(text)

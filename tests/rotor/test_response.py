@@ -34,14 +34,14 @@ def test_greatest_force_at_a_given_temperature_difference_is_near_kn_a_tenth(tab
     assert 0.07 < kn[np.argmax(force)] < 0.2
 
 
-def test_the_edge_takes_over_towards_the_continuum(table):
+def test_the_edge_dominates_towards_the_continuum(table):
     share = table.at(np.array([10.0, 0.3, 0.1, 0.03]), 1.0).area_share
     assert share[0] > 0.98
     assert np.all(np.diff(share) < 0)
     assert share[-1] < 0.5
 
 
-def test_entries_are_met_and_the_way_to_free_flight_is_smooth(table):
+def test_table_entries_are_reproduced_and_the_approach_to_free_flight_is_smooth(table):
     kn = table.knudsen
     found = table.at(kn, 1.0)
     assert np.allclose(table.at(kn[::-1], 1.0).drag, found.drag[::-1])
@@ -59,7 +59,7 @@ def test_accommodations_broadcast_and_lie_between_their_neighbours(table):
     assert np.all((found[0] - ends[0]) * (found[0] - ends[1]) < 0)
 
 
-def test_what_the_table_does_not_hold_is_refused(table):
+def test_values_outside_the_table_are_refused(table):
     with pytest.raises(OutOfRangeError, match="Knudsen"):
         table.at(1e-3, 1.0)
     for alpha in (0.1, 1.1):
@@ -67,18 +67,18 @@ def test_what_the_table_does_not_hold_is_refused(table):
             table.at(1.0, alpha)
 
 
-def test_rooms_between_two_lie_between_their_coefficients():
+def test_coefficients_of_an_intermediate_room_lie_between_its_neighbours():
     drags = [float(response_for(room).at(1.0, 1.0).drag) for room in (4.0, 6.0, 8.0)]
     assert drags[0] > drags[1] > drags[2]
 
 
-def test_area_share_of_an_even_stress_is_one_and_of_a_bare_edge_none():
+def test_area_share_is_one_for_uniform_stress_and_zero_for_a_pure_edge_force():
     assert area_share([2.0, 2.0], [0.3, 0.2]) == pytest.approx(1.0)
     assert area_share([0.0, 5.0], [0.3, 0.2]) == 0.0
 
 
 @pytest.mark.parametrize(("room", "accommodation"), [(4.0, 1.0), (4.0, 0.6), (8.0, 0.8)])
-def test_the_tables_of_the_kinetic_room_come_back(room, accommodation):
+def test_the_tables_of_the_kinetics_package_are_reproduced(room, accommodation):
     """At the nodes exactly; between them the monotone cubic and the spline part by less than 1e-3."""
     held, read = ResponseTable.standard("strip", room=room, accommodation=accommodation), response_for(room)
     assert np.array_equal(read.knudsen, held.knudsen)
@@ -89,7 +89,7 @@ def test_the_tables_of_the_kinetic_room_come_back(room, accommodation):
             assert getattr(found, name) == pytest.approx(wanted, rel=within, abs=1e-9), (name, within)
 
 
-def test_an_error_that_is_a_function_is_asked_for_once_and_goes_to_another_process_as_numbers(table):
+def test_an_error_function_is_evaluated_once_and_pickled_as_numbers(table):
     asked = []
 
     def relative():

@@ -66,7 +66,7 @@ def test_a_compiled_run_follows_the_integrator(kind, pressure, rotor, response):
     assert np.max(np.abs(speeds - exact)) < 0.012 * np.max(np.abs(exact))
 
 
-def test_a_run_that_begins_late_starts_with_the_vane_that_the_dark_time_left(rotor, response):
+def test_a_run_that_begins_late_starts_with_the_vane_cooled_by_the_dark_time(rotor, response):
     """The light went off 15 s before the first speed, which the kernel is not given: it finds it from the speed."""
     pressure, lit_speed, late = 0.5, 6.0, 15.0
     times = np.linspace(0.0, 300.0, 61)
@@ -83,7 +83,7 @@ def test_a_run_that_begins_late_starts_with_the_vane_that_the_dark_time_left(rot
     assert np.max(np.abs(hot_speeds - exact)) > 3 * np.max(np.abs(late_speeds - exact))
 
 
-def test_what_is_left_of_a_change_at_the_start_is_its_derivative_and_ends_at_standstill(rotor, response):
+def test_sensitivity_to_the_start_is_its_derivative_and_ends_at_standstill(rotor, response):
     around = Surroundings(np.zeros(1), np.ones(1), np.full(1, ROOM_K), np.zeros(1))
     stiff = rotor.with_(pivot_dry_n_m=3e-9, pivot_breakaway_n_m=3e-9)
     step = 1e-4
@@ -96,7 +96,7 @@ def test_what_is_left_of_a_change_at_the_start_is_its_derivative_and_ends_at_sta
     assert np.all(kept[~moving] == 0) and np.all(speeds[~moving] == 0)
 
 
-def test_moments_hold_those_wanted_and_every_switch_of_the_lamp():
+def test_moments_include_those_requested_and_every_switch_of_the_lamp():
     ratio, envelope, lamp, _ = RUNS["gas let in"]
     moments = moments_of(Surroundings(TIMES, ratio, envelope, lamp), WANTED)
     assert np.all(np.diff(moments) > 0)

@@ -40,7 +40,7 @@ def four(response, kn, accommodation=1.0):
 
 @pytest.mark.parametrize("name", ["square", "disc", "diamond"])
 @pytest.mark.parametrize("accommodation", [1.0, 0.8, 0.6])
-def test_in_the_room_of_the_tables_the_tables_come_back(name, accommodation):
+def test_in_the_room_of_the_tables_the_tables_are_reproduced(name, accommodation):
     table = ResponseTable.standard(name, accommodation=accommodation)
     shape = "rectangle" if name == "square" else name
     side = 0.01 * (np.sqrt(2) if name == "diamond" else 1.0)
@@ -52,20 +52,20 @@ def test_in_the_room_of_the_tables_the_tables_come_back(name, accommodation):
 
 
 @pytest.mark.parametrize("kn", ROOM_OF_EIGHT)
-def test_a_square_in_a_room_of_eight_widths_is_what_the_solver_finds(kn):
+def test_a_square_in_a_room_of_eight_widths_agrees_with_the_solver(kn):
     got = four(shaped_response("rectangle", 0.01, 0.01, 0.08), kn)
     assert got == pytest.approx(ROOM_OF_EIGHT[kn], rel=0.012)
 
 
 @pytest.mark.parametrize("kn", TWICE_AS_HIGH)
-def test_a_rectangle_of_aspect_2_is_what_the_solver_finds(kn):
+def test_a_rectangle_of_aspect_2_agrees_with_the_solver(kn):
     response = shaped_response("rectangle", 0.01, 0.02, 0.04)
     # Both come from the solver, within 3e-3 and 2e-2; the latter left 7e-3 in one.
     assert four(response, kn) == pytest.approx(TWICE_AS_HIGH[kn], rel=8e-3)
 
 
 @pytest.mark.parametrize(("aspect", "room", "kn"), ASPECTS)
-def test_a_rectangle_between_is_what_the_solver_finds_within_the_error_stated(aspect, room, kn):
+def test_a_rectangle_between_nodes_agrees_with_the_solver_within_the_stated_error(aspect, room, kn):
     response = shaped_response("rectangle", 0.01, 0.01 * aspect, room)
     apart = np.abs(four(response, kn) / ASPECTS[aspect, room, kn] - 1)
     assert np.all(apart < 0.065)
@@ -73,13 +73,13 @@ def test_a_rectangle_between_is_what_the_solver_finds_within_the_error_stated(as
 
 
 @pytest.mark.parametrize("kn", ACCOMMODATION_06)
-def test_accommodation_acts_as_the_solver_finds(kn):
+def test_the_effect_of_accommodation_agrees_with_the_solver(kn):
     """Computed with 0.6 at all walls, those of the chamber too: their share is carried over from strips."""
     got = four(shaped_response("rectangle", 0.01, 0.01, 0.04, chamber_accommodation=0.6), kn, 0.6)
     assert got == pytest.approx(ACCOMMODATION_06[kn], rel=1.3e-2)
 
 
-def test_a_wide_vane_is_a_high_one_lying_down():
+def test_a_wide_vane_is_a_high_vane_turned_by_a_quarter():
     high, wide = (shaped_response("rectangle", *size, 0.1) for size in ((0.01, 0.03), (0.03, 0.01)))
     assert four(wide, 0.5 / 3) == pytest.approx(four(high, 0.5), rel=1e-9)
 
@@ -97,12 +97,12 @@ def test_free_flight_in_a_wide_room_is_that_of_an_unbounded_gas():
     assert (heat, loss) == (pytest.approx(0.5 / np.sqrt(np.pi), rel=2e-3), pytest.approx(1 / np.sqrt(np.pi), rel=2e-3))
 
 
-def test_walls_come_near_and_everything_grows():
+def test_coefficients_grow_as_the_walls_come_nearer():
     near, far = (four(shaped_response("rectangle", 0.01, 0.01, room), 0.1) for room in (0.04, 0.2))
     assert np.all(near[[0, 1, 3]] > far[[0, 1, 3]])
 
 
-def test_error_is_stated_and_grows_with_what_is_carried_over():
+def test_the_stated_error_grows_with_each_extrapolation():
     tabled, carried = (shaped_response("disc", 0.01, 0.01, room) for room in (0.04, 0.1))
     assert np.all(tabled.relative_error(np.geomspace(0.1, 100.0, 50)) < 3.1e-3)
     assert 0.005 < float(carried.relative_error(1.0)) < 0.05
@@ -112,7 +112,7 @@ def test_error_is_stated_and_grows_with_what_is_carried_over():
 
 
 @pytest.mark.parametrize("shape", ["rectangle", "disc", "diamond"])
-def test_outlines_by_counting_points(shape):
+def test_areas_and_moments_of_outlines_agree_with_counted_points(shape):
     y, z = np.meshgrid(np.linspace(-0.5, 0.5, 801), np.linspace(-0.5, 0.5, 801))
     inside = {"rectangle": y < 2, "disc": y**2 + z**2 < 0.25, "diamond": np.abs(y) + np.abs(z) < 0.5}[shape]
     assert AREA_SHARE[shape] == pytest.approx(inside.mean(), rel=5e-3)
@@ -132,7 +132,7 @@ def test_kernel_and_plain_agree_for_every_outline(make_bench, shape):
     assert drag == pytest.approx(plain.drag, rel=1e-9)
 
 
-def test_square_and_disc_of_one_width_differ_as_their_areas_and_edges_do(make_bench):
+def test_square_and_disc_of_one_width_differ_by_their_areas_and_edges(make_bench):
     square, disc = (
         predict(make_bench(rotor={"vanes": 1, "vane_width": "12 mm", "vane_shape": shape}), [0.005])[
             "torque_thermal_force_n_m"

@@ -56,7 +56,7 @@ def response(own, vanes=None):
     return rotor_response(own.shape, *sizes, vanes or own.vanes, own.arm * WIDTH, chamber_height_m=own.height * WIDTH)
 
 
-def test_what_lies_outside_is_named():
+def test_a_rotor_outside_the_tables_is_reported_with_its_dimension():
     assert FAR.why_outside() == "arm over width of a vane is 3.6, not 1 to 3"
     assert "chamber over rotor is 1.1" in OwnRotor("rectangle", 2, 1.5, 1.0, 4.4, 4.0).why_outside()
     assert "discs" in OwnRotor("disc", 2, 1.5, 1.0, 6.0, 4.0).why_outside()
@@ -70,7 +70,7 @@ def test_three_vanes_outside_the_tables_can_be_solved_and_take_longer_than_four(
     assert seconds_to_solve(three, processes=2) > 0.0
 
 
-def test_an_answer_that_is_kept_takes_the_place_of_what_was_carried_on(cache):
+def test_a_stored_solution_replaces_the_extrapolation(cache):
     carried = response(FAR)
     lone = shaped_response("rectangle", WIDTH, WIDTH, 8.0 * WIDTH)
     at = lone.at(np.array(NODES), 1.0)
@@ -96,7 +96,7 @@ def test_an_answer_that_is_kept_takes_the_place_of_what_was_carried_on(cache):
     assert np.all(own.relative_error(kn) < carried.relative_error(kn))
 
 
-def test_a_rotor_solved_for_itself_is_that_of_the_tables(cache, monkeypatch):
+def test_a_rotor_solved_directly_agrees_with_the_tables(cache, monkeypatch):
     """Within them: two ways to the same coefficients, within 2 per cent."""
     inside = OwnRotor("rectangle", 4, 1.2, 1.0, 5.0, 5.0)
     monkeypatch.setattr(solved, "open_runner", lambda cluster, processes: Here())
@@ -120,7 +120,7 @@ def test_vanes_that_leave_the_chamber_are_refused_before_anything_is_solved(cach
     assert not list(cache.iterdir())
 
 
-def test_three_vanes_lie_between_two_and_four_with_an_error_that_says_so():
+def test_three_vanes_lie_between_two_and_four_with_a_greater_error():
     own = OwnRotor("rectangle", 4, 1.5, 1.0, 6.0, 6.0)
     kn = np.array([10.0, 0.3, 0.05])
     two, three, four = (response(own, vanes).at(kn, 0.9) for vanes in (2, 3, 4))
@@ -139,7 +139,7 @@ def far_bench():
     return changed_bench(bench, {"rotor.arm": f"{1e3 * reach:.3f} mm"})
 
 
-def test_a_command_says_that_a_rotor_is_outside_the_tables(cache):
+def test_a_command_reports_a_rotor_outside_the_tables(cache):
     (sentence,) = solve_outside([far_bench(), far_bench()], solve=False, cluster=None)
     assert "outside the tables of whole rotors (" in sentence
     assert "chamber over rotor is 1.1, not 1.2 to 4)" in sentence
@@ -147,7 +147,7 @@ def test_a_command_says_that_a_rotor_is_outside_the_tables(cache):
     assert solve_outside([read_bench(next(EXAMPLE.rglob("bench.toml")))], solve=False, cluster=None) == []
 
 
-def test_a_command_solves_it_where_asked_to(cache, monkeypatch, capsys):
+def test_a_command_solves_the_rotor_on_request(cache, monkeypatch, capsys):
     asked = []
     monkeypatch.setattr(solved, "solve_own", lambda own, **how: asked.append((own, how)))
     monkeypatch.setattr(solved, "seconds_to_solve", lambda own: 130.0)
@@ -156,7 +156,7 @@ def test_a_command_solves_it_where_asked_to(cache, monkeypatch, capsys):
     assert "about 2.2 min" in capsys.readouterr().err
 
 
-def test_a_design_whose_vanes_touch_is_left_out_and_said_so(cache):
+def test_a_design_with_touching_vanes_is_left_out_and_reported(cache):
     rotor = parameters_of(far_bench())
     touching = rotor.with_(arm_m=0.5 * rotor.chamber_width_m - 0.5 * rotor.vane_width_m)
     (sentence,) = solve_outside([touching], solve=True, cluster=None, strict=False)
@@ -166,7 +166,7 @@ def test_a_design_whose_vanes_touch_is_left_out_and_said_so(cache):
 
 
 @pytest.mark.parametrize(("command", "option"), [("design", "--widths"), ("rotor", "--goal")])
-def test_planning_commands_solve_what_they_plan_with(command, option, cache, monkeypatch):
+def test_planning_commands_solve_the_rotor_on_request(command, option, cache, monkeypatch):
     """The widths that are planned for, and the designs that are proposed."""
     asked = []
 
@@ -188,7 +188,7 @@ def test_planning_commands_solve_what_they_plan_with(command, option, cache, mon
     ("address", "said"),
     [("localhost", "not the address of a Dask scheduler"), ("tcp://127.0.0.1:9", "no Dask scheduler answers")],
 )
-def test_a_cluster_that_is_not_there_is_refused_by_every_command(command, address, said, tmp_path, monkeypatch):
+def test_an_unreachable_cluster_is_refused_by_every_command(command, address, said, tmp_path, monkeypatch):
     """An address that is none, and a port at which nothing listens; before anything is read or written."""
     monkeypatch.setattr(ClusterRunner.__init__, "__kwdefaults__", {"timeout_s": 0.1})
     folder = tmp_path / "experiment"
@@ -200,7 +200,7 @@ def test_a_cluster_that_is_not_there_is_refused_by_every_command(command, addres
     assert not list(tmp_path.iterdir())
 
 
-def test_each_knudsen_number_of_a_curve_is_a_piece_of_work_of_a_cluster(monkeypatch):
+def test_each_knudsen_number_of_a_curve_is_a_separate_task_of_a_cluster(monkeypatch):
     addresses, done = [], []
     monkeypatch.setattr("edgewind.runner.open_runner", lambda address: addresses.append(address) or Here())
     about = {"shape": "strip", "tolerance": 0.1, "cache": False, "workers": 1}

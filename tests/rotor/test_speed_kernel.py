@@ -39,7 +39,7 @@ def test_drives_can_be_left_out(make_bench):
     assert np.allclose(steady_speeds(PRESSURES, numbers, *table_arrays(table))[0], only.speed_rad_s, rtol=1e-9)
 
 
-def test_factors_on_the_gas_at_each_pressure_and_a_torque_from_outside_agree_with_the_plain_form(make_bench):
+def test_factors_of_the_gas_and_an_external_torque_agree_with_the_plain_form(make_bench):
     table = response_for(8.0)
     force, drag, heat, unequal = (np.exp(0.2 * np.sin(np.arange(40) * step)) for step in (0.1, 0.15, 0.2, 0.3))
     rotor = parameters_of(make_bench(rotor=ROTOR)).with_(foreign_torque_n_m=3e-10, accommodation_difference=0.05)
@@ -51,7 +51,7 @@ def test_factors_on_the_gas_at_each_pressure_and_a_torque_from_outside_agree_wit
     assert np.allclose(found[2], state.drag, rtol=1e-9)
 
 
-def test_neighbours_take_what_was_seen_of_four_vanes_and_half_of_it_on_longer_arms():
+def test_neighbours_reduce_drag_as_observed_for_four_vanes_and_half_as_much_on_longer_arms():
     kn = np.array([0.1, 0.3, 1.0, 10.0])
     force, drag = lost(kn, 4, 1.25)
     assert force == pytest.approx([0.21, 0.14, 0.08, 0.04]) and drag == pytest.approx([0.20, 0.17, 0.13, 0.10])

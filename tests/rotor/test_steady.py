@@ -22,7 +22,7 @@ def rotor(make_bench):
     return parameters_of(make_bench(rotor=extra))
 
 
-def test_torque_and_drag_in_free_flight(published, rotor, standin):
+def test_torque_and_drag_in_free_flight_equal_the_closed_forms(published, rotor, standin):
     """F = p A dT/(4 T0) (Knudsen 1910) and drag (4/sqrt(pi) + sqrt(pi)) p A U/v0 (Sharipov 2016, chapter 7)."""
     pressure = np.array([1e-4])
     state = steady_state(pressure, rotor, standin)
@@ -40,7 +40,7 @@ def test_torque_and_drag_in_free_flight(published, rotor, standin):
     published("drag in free flight", state.drag, drag, rel=2e-3, unit="N m s")
 
 
-def test_in_dense_gas_torque_falls_as_one_over_pressure_and_drag_stays(rotor, standin):
+def test_in_dense_gas_torque_falls_as_one_over_pressure_and_drag_is_constant(rotor, standin):
     """With F = 2 Kn^2, drag = 12 Kn (the stand-in's limits) in closed form: p F ~ 1/p, p c constant."""
     pressure = np.array([3e3, 6e3])  # Kn below 2e-4, still inside the stand-in
     state = steady_state(pressure, rotor, standin)
@@ -52,7 +52,7 @@ def test_in_dense_gas_torque_falls_as_one_over_pressure_and_drag_stays(rotor, st
     assert np.allclose(state.drag, drag, rtol=1e-3)
 
 
-def test_light_pressure_is_its_closed_form_at_every_pressure_and_turns_the_rotor_back(published, make_bench, standin):
+def test_light_pressure_equals_its_closed_form_and_acts_backwards(published, make_bench, standin):
     """(P/c)(1 + R) on each mirror, a quarter of it in the mean over a turn in a beam (Maxwell 1873, art. 792)."""
     mirrors = {"vanes": 2, "dark_reflection": "mirror", "bright_reflection": "mirror", "bright_emissivity": "0.8"}
     rotor = parameters_of(make_bench(rotor={**mirrors, "vane_conductance": "60 W/(m^2 K)"}))
@@ -64,7 +64,7 @@ def test_light_pressure_is_its_closed_form_at_every_pressure_and_turns_the_rotor
     assert state.speed_rad_s[0] < 0 < state.speed_rad_s[-2]
 
 
-def test_thickness_of_the_vanes_takes_from_the_force_and_adds_to_drag_and_heat(make_bench):
+def test_thickness_of_the_vanes_reduces_the_force_and_increases_drag_and_heat(make_bench):
     """For a single vane the shear on its lateral side always reduces the force (Ventura et al., J. Fluid Mech. 735,
     2013, abstract; Selden et al., J. Fluid Mech. 634, 2009, abstract).
     """
@@ -81,7 +81,7 @@ def test_thickness_of_the_vanes_takes_from_the_force_and_adds_to_drag_and_heat(m
     assert np.all(speeds[1] < speeds[0])
 
 
-def test_recoil_of_a_diffuse_flux_by_sampling():
+def test_recoil_of_a_diffuse_flux_agrees_with_sampling():
     """A molecule leaves a diffuse wall with v_n = v0 sqrt(-ln u): its mean times the flux is the recoil pressure."""
     random = np.random.default_rng(1)
     v0, mass, temperature_energy = 400.0, 4.65e-26, 4.65e-26 * 400.0**2 / 2
@@ -90,7 +90,7 @@ def test_recoil_of_a_diffuse_flux_by_sampling():
     assert recoil_pressure(1e-4, v0) == pytest.approx(flux * mean_momentum, rel=3e-3)
 
 
-def test_free_molecular_drag_of_a_cylinder_by_summing_its_elements():
+def test_free_molecular_drag_of_a_cylinder_equals_the_sum_over_its_elements():
     angle = np.linspace(0, 2 * np.pi, 100_000, endpoint=False)
     normal, shear = 2 / np.sqrt(np.pi) + np.sqrt(np.pi) / 2, 1 / np.sqrt(np.pi)
     summed = np.mean(normal * np.cos(angle) ** 2 + shear * np.sin(angle) ** 2) * np.pi  # per diameter
@@ -98,7 +98,7 @@ def test_free_molecular_drag_of_a_cylinder_by_summing_its_elements():
     assert 2 * normal == pytest.approx(FREE_MOLECULAR_DRAG)
 
 
-def test_arms_add_drag_by_their_moment(rotor, standin):
+def test_arms_add_drag_in_proportion_to_their_moment(rotor, standin):
     armed = rotor.with_(arm_diameter_m=1e-3)
     found = arm_drag(np.array([1e-3]), standin, armed)
     reach = rotor.arm_m - rotor.vane_width_m / 2
@@ -107,7 +107,7 @@ def test_arms_add_drag_by_their_moment(rotor, standin):
     )
 
 
-def test_pivot_holds_up_to_break_away_and_takes_its_share_beyond():
+def test_the_pivot_holds_the_rotor_below_its_break_away_torque_and_brakes_it_above():
     torque = np.array([0.9, 1.1, 2.5, -2.5])
     assert steady_speed(torque, 2.0, 1.0, 1.0).tolist() == pytest.approx([0.0, 0.05, 0.75, -0.75])
     assert steady_speed(torque, 2.0, 1.0, 2.0).tolist() == pytest.approx([0.0, 0.0, 0.75, -0.75])

@@ -24,7 +24,7 @@ def response(vanes, *, arm=1.5, chamber=6.0, height=None, aspect=1.0, **more):
 
 
 @pytest.mark.parametrize("knudsen", [3.0, 0.2])
-def test_four_vanes_in_a_low_chamber_are_what_the_solver_finds(knudsen):
+def test_four_vanes_in_a_low_chamber_agree_with_the_solver(knudsen):
     """A chamber 6 wide and 4 high, which no table holds: within 3 per cent, and within twice the stated error."""
     rotor = Rotor(Shape("square"), 4, 1.5, 6.0, 4.0, True)
     drives = ("faces", "both", RotorDrive(spin=1.0 / 1.5))
@@ -39,7 +39,7 @@ def test_four_vanes_in_a_low_chamber_are_what_the_solver_finds(knudsen):
         assert float(value) == pytest.approx(direct[name], rel=min(0.03, 2.0 * float(error))), name
 
 
-def test_one_vane_is_the_lone_vane_with_the_error_of_the_model_beside_its_own():
+def test_one_vane_equals_the_lone_vane_with_the_error_of_the_model_added():
     """In a chamber of six widths that is higher, so that it cannot be a bulb."""
     kn = np.array([0.1, 0.3, 1.0, 30.0])
     one, lone = response(1, height=9.0), shaped_response("rectangle", WIDTH, WIDTH, 6.0 * WIDTH)
@@ -51,7 +51,7 @@ def test_one_vane_is_the_lone_vane_with_the_error_of_the_model_beside_its_own():
         np.testing.assert_allclose(errors[place], expected)
 
 
-def test_beyond_the_tables_the_coefficients_go_on_without_a_step_and_their_error_grows():
+def test_coefficients_are_continuous_beyond_the_tables_and_their_error_grows():
     for inside, beyond in (({"arm": 1.0}, {"arm": 0.999}), ({"chamber": 16.0}, {"chamber": 16.01})):
         a, b = (response(4, **where).at(0.3, 1.0) for where in (inside, beyond))
         assert float(b.thermal_force) == pytest.approx(float(a.thermal_force), rel=2e-3)
@@ -60,7 +60,7 @@ def test_beyond_the_tables_the_coefficients_go_on_without_a_step_and_their_error
     assert response(4, chamber=24.0).relative_error(10.0) > 5.0 * response(4, chamber=15.0).relative_error(10.0)
 
 
-def test_thickness_and_a_chamber_that_mirrors_act_as_on_the_lone_vane():
+def test_thickness_and_a_specular_chamber_act_as_on_the_lone_vane():
     kn = np.array([0.1, 1.0, 10.0])
     plain, thick = response(4).at(kn, 1.0), response(4, thickness_m=5e-4, chamber_accommodation=0.8).at(kn, 1.0)
     lone = shaped_response("rectangle", WIDTH, WIDTH, 6.0 * WIDTH).at(kn, 1.0)
@@ -72,7 +72,7 @@ def test_thickness_and_a_chamber_that_mirrors_act_as_on_the_lone_vane():
         np.testing.assert_allclose(getattr(thick, name) / getattr(plain, name), ratio, rtol=1e-3)
 
 
-def test_three_vanes_in_free_flight_are_what_rays_find():
+def test_three_vanes_in_free_flight_agree_with_rays():
     """`rays.free_flight(3, 1.0, 4.5, 4.5, is_round=True, rays=150_000, seed=3)` beside the solver's tests.
 
     Within 1.5 per cent, and within twice the stated error; no table holds three vanes.
@@ -85,7 +85,7 @@ def test_three_vanes_in_free_flight_are_what_rays_find():
         assert float(value) == pytest.approx(traced[name], rel=min(0.015, 2.0 * error)), name
 
 
-def test_three_vanes_in_dense_gas_are_what_the_solver_finds():
+def test_three_vanes_in_dense_gas_agree_with_the_solver():
     """The rotor solved by thirds of its chamber: within 1.5 per cent, and within twice the stated error."""
     rotor = Rotor(Shape("square"), 3, 1.25, 5.25, 5.25, True)
     drives = ("faces", "both", RotorDrive(spin=1.0 / 1.25))
@@ -100,14 +100,14 @@ def test_three_vanes_in_dense_gas_are_what_the_solver_finds():
         assert float(value) == pytest.approx(direct[name], rel=min(0.015, 2.0 * error)), name
 
 
-def test_three_vanes_are_less_certain_than_two_and_four_and_say_what_they_are():
+def test_three_vanes_are_interpolated_with_a_greater_error_and_a_note():
     three = response(3)
     assert three.relative_error(0.2) > response(4).relative_error(0.2)
     assert "a whole rotor of 3 vanes, interpolated between those of 2 and 4," in three.source
     assert "interpolated" not in response(4).source
 
 
-def test_a_chamber_as_high_as_wide_may_be_a_bulb_and_its_drag_is_less_certain():
+def test_a_chamber_as_high_as_wide_may_be_a_bulb_with_a_greater_error_of_drag():
     """In free flight by the 1.4 % that rays about rotors in spheres gave at most; in dense gas by more than the 6.4 %
     of Stokes flow, in a chamber 1.25 times as wide as the rotor. A chamber 1.2 times as high as wide is no sphere.
     """

@@ -61,7 +61,7 @@ def address(tmp_path_factory):
     os.environ.pop("PYTHONPATH") if before is None else os.environ.update(PYTHONPATH=before)
 
 
-def test_a_cluster_gives_the_answers_messages_and_errors_of_this_machine(address, monkeypatch):
+def test_a_cluster_gives_the_same_results_messages_and_errors_as_this_machine(address, monkeypatch):
     monkeypatch.setenv(CLUSTER_VARIABLE, address)
     heard, enough = [], threading.Event()
 
@@ -89,7 +89,7 @@ def test_cancelled_work_has_no_result(address, tmp_path):
         (tmp_path / "go").write_text("")
 
 
-def test_two_of_four_workers_killed_lose_nothing(address, tmp_path):
+def test_killing_two_of_four_workers_loses_nothing(address, tmp_path):
     """Forty pieces of a table, two workers killed while they compute: the same bytes as without."""
     pids, enough = [], threading.Event()
 
@@ -121,14 +121,14 @@ def test_an_address_that_is_not_one_is_refused(wrong):
         open_runner(wrong)
 
 
-def test_a_scheduler_that_does_not_answer_is_named(free_port):
+def test_a_scheduler_that_does_not_reply_is_named(free_port):
     with pytest.raises(InputError, match=f"no Dask scheduler answers at tcp://127.0.0.1:{free_port}"):
         from edgewind.runner.cluster import ClusterRunner
 
         ClusterRunner(f"tcp://127.0.0.1:{free_port}", timeout_s=0.5)
 
 
-def test_a_missing_extra_is_named(monkeypatch):
+def test_a_missing_cluster_extra_is_named(monkeypatch):
     monkeypatch.setitem(sys.modules, "distributed", None)
     with pytest.raises(InputError, match=r'pip install "edgewind\[cluster\]"'):
         open_runner("tcp://127.0.0.1:8786")

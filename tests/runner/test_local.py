@@ -21,33 +21,33 @@ def test_results_come_in_the_order_of_the_pieces(runner):
     assert runner.map(pieces.square, [(x,) for x in range(7)]) == [x * x for x in range(7)]
 
 
-def test_work_is_done_in_another_process_and_not_in_more_than_asked_for(runner):
+def test_work_is_done_in_other_processes_and_no_more_than_requested(runner):
     used = set(runner.map(pieces.process_id, [()] * 8))
     assert os.getpid() not in used
     assert len(used) <= 2
 
 
-def test_messages_of_running_work_arrive(runner):
+def test_messages_of_running_work_are_received(runner):
     heard = []
     runner.map(pieces.square, [(3,), (4,)], on_message=lambda *message: heard.append(message))
     assert sorted(heard) == [(0, "progress", (3, 1)), (1, "progress", (4, 1))]
 
 
-def test_a_message_without_a_runner_goes_nowhere():
+def test_a_message_without_a_runner_is_ignored():
     assert report("progress", 1) is None
 
 
-def test_an_error_of_the_work_comes_back_with_all_that_it_says(runner):
+def test_an_error_of_the_work_is_raised_with_all_its_fields(runner):
     with pytest.raises(InputError, match="key x: 'seven' is not a number; write a number"):
         runner.submit(pieces.refuse, "seven").result()
 
 
-def test_an_error_that_cannot_be_pickled_comes_back_in_words(runner):
+def test_an_error_that_cannot_be_pickled_is_raised_as_text(runner):
     with pytest.raises(JobFailedError, match="OddError: odd"):
         runner.submit(pieces.raise_odd).result()
 
 
-def test_what_work_prints_does_not_disturb_the_answers(runner):
+def test_output_printed_by_work_does_not_disturb_the_results(runner):
     assert runner.submit(pieces.print_much).result() == "printed"
 
 
@@ -56,7 +56,7 @@ def test_work_that_cannot_be_sent_is_refused_at_once(runner):
         runner.submit(lambda: None)
 
 
-def test_cancelling_ends_the_process_and_removes_what_is_half_made(tmp_path):
+def test_cancelling_ends_the_process_and_removes_partial_files(tmp_path):
     begun = threading.Event()
     with LocalRunner(1) as runner:
         job = runner.submit(pieces.wait_in_block, str(tmp_path), on_message=lambda *_: begun.set())
@@ -82,7 +82,7 @@ def test_a_job_that_waits_can_be_cancelled(tmp_path):
     assert not (tmp_path / "runs-1").exists()
 
 
-def test_a_process_that_dies_costs_its_piece_only(tmp_path):
+def test_a_process_that_dies_affects_its_own_task_only(tmp_path):
     with LocalRunner(2) as runner:
         assert runner.map(pieces.die_first, [(str(tmp_path), x) for x in range(4)]) == [0, 1, 2, 3]
 
@@ -117,7 +117,7 @@ def test_an_idle_process_that_was_killed_is_replaced():
         assert runner.submit(pieces.square, 5).result() == 25
 
 
-def test_finished_pieces_are_kept_and_not_run_again(tmp_path, runner):
+def test_finished_pieces_are_stored_and_not_run_again(tmp_path, runner):
     work, kept = tmp_path / "work", KeptResults(tmp_path / "kept")
     work.mkdir()
     first = [(str(work), x) for x in (1, 2)]
@@ -129,7 +129,7 @@ def test_finished_pieces_are_kept_and_not_run_again(tmp_path, runner):
     assert [(work / f"runs-{x}").read_text() for x in (1, 2, 3)] == ["x", "x", "x"]
 
 
-def test_a_damaged_kept_result_is_computed_again(tmp_path, runner):
+def test_a_damaged_stored_result_is_computed_again(tmp_path, runner):
     kept = KeptResults(tmp_path / "kept")
     runner.map(pieces.square, [(6,)], keep=kept)
     (file,) = kept.folder.iterdir()
@@ -137,7 +137,7 @@ def test_a_damaged_kept_result_is_computed_again(tmp_path, runner):
     assert runner.map(pieces.square, [(6,)], keep=kept) == [36]
 
 
-def test_a_closed_runner_takes_no_work():
+def test_a_closed_runner_refuses_work():
     runner = LocalRunner(1)
     runner.close()
     runner.close()
@@ -145,7 +145,7 @@ def test_a_closed_runner_takes_no_work():
         runner.submit(pieces.square, 1)
 
 
-def test_without_a_cluster_work_is_done_here():
+def test_without_a_cluster_work_is_done_on_this_machine():
     with open_runner(processes=3) as runner:
         assert isinstance(runner, LocalRunner)
         assert runner.at_once == 3

@@ -128,7 +128,7 @@ def test_a_single_array_of_numpy_holds_columns_or_records(tmp_path: Path) -> Non
         read_trace(path)
 
 
-def test_a_mat_file_that_unpacks_to_too_much_is_refused_before_memory_is_taken(tmp_path: Path) -> None:
+def test_a_mat_file_that_unpacks_to_too_much_is_refused_before_memory_is_allocated(tmp_path: Path) -> None:
     packed = zlib.compress(bytes(3_000_000))
     path = tmp_path / "bomb.mat"
     path.write_bytes(b"MATLAB 5.0 MAT-file".ljust(124) + b"\0\x01IM" + struct.pack("<II", 15, len(packed)) + packed)
@@ -142,7 +142,7 @@ def test_a_mat_file_that_unpacks_to_too_much_is_refused_before_memory_is_taken(t
 
 
 @pytest.mark.parametrize("name", ["a.mat", "a.h5", "a.npy", "a.npz"])
-def test_files_that_are_cut_or_hold_something_else_are_refused(tmp_path: Path, name: str) -> None:
+def test_truncated_files_and_files_of_other_content_are_refused(tmp_path: Path, name: str) -> None:
     path = tmp_path / name
     if name == "a.npy":
         np.save(path, VOLTS)
@@ -159,7 +159,7 @@ def test_files_that_are_cut_or_hold_something_else_are_refused(tmp_path: Path, n
         read_trace(path)
 
 
-def test_a_file_that_ends_the_process_of_its_reader_is_refused(tmp_path: Path) -> None:
+def test_a_file_that_crashes_the_process_of_its_reader_is_refused(tmp_path: Path) -> None:
     """Of the bytes of a MAT file changed at random, a few once ended the program itself within SciPy's reader."""
     with pytest.raises(InputError, match="makes its reader fail"):
         trace_arrays._read_apart(_dies, tmp_path / "a.mat", 100)

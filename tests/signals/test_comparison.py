@@ -56,7 +56,7 @@ def test_unequal_uncertainties_are_weighted_by_their_inverse_squares():
     assert found.factor_u / found.factor == pytest.approx(22500**-0.5)
 
 
-def test_scatter_that_the_statements_do_not_explain_is_added_as_by_mandel_and_paule(published):
+def test_excess_scatter_is_added_as_by_mandel_and_paule(published):
     """Source: J. Mandel and R. C. Paule, Interlaboratory evaluation of a material with unequal numbers of replicates,
     Anal. Chem. 42, 1194 (1970): the variance added makes chi-square equal to its degrees of freedom. With equal
     uncertainties s the total variance is then the sample variance.
@@ -69,7 +69,7 @@ def test_scatter_that_the_statements_do_not_explain_is_added_as_by_mandel_and_pa
     assert found.p_value < 1e-4
 
 
-def test_without_stated_uncertainties_the_scatter_is_that_of_the_pairs():
+def test_without_stated_uncertainties_the_scatter_of_the_pairs_is_used():
     indicated = np.array([1.0, 2.0, 3.0])
     found = compare_gauges(indicated, indicated * np.exp([-0.1, 0.0, 0.1]))
     assert found.factor_u / found.factor == pytest.approx(0.1 / np.sqrt(3), rel=1e-6)
@@ -98,12 +98,12 @@ def test_factor_has_calibrated_uncertainty_where_there_is_no_slope():
     assert 0.60 < coverage(factor=0.8)[0] < 0.76
 
 
-def test_unstated_scatter_widens_the_uncertainty_so_that_it_still_covers():
+def test_unstated_scatter_widens_the_uncertainty_to_its_coverage():
     """The pairs scatter three times as much as their stated uncertainties say."""
     assert 0.60 < coverage(factor=1.2, slope=0.1, scatter=0.06, pairs=20)[0] < 0.76
 
 
-def test_a_slope_is_claimed_without_cause_in_few_cases():
+def test_a_slope_is_rarely_claimed_without_one():
     claimed = 0
     for seed in range(300):
         indicated, reference = invented_pairs(np.random.default_rng(seed))
@@ -135,7 +135,7 @@ def test_units_of_pressure_do_not_matter(seed, scale):
         ([1.0, 2.0, 3.0], [1.0, 2.0, 3.0], [0.01, 0.01], "uncertainties"),
     ],
 )  # fmt: skip
-def test_what_cannot_be_compared_is_an_error_that_says_why(indicated, reference, log_u, said):
+def test_impossible_comparisons_are_refused_with_the_reason(indicated, reference, log_u, said):
     with pytest.raises(InputError) as raised:
         compare_gauges(indicated, reference, log_u)
     assert said in str(raised.value)
@@ -176,7 +176,7 @@ def test_volts_are_turned_into_indicated_pressures_by_the_gauge_without_its_old_
     assert found.factor == pytest.approx(1.2, rel=1e-3)
 
 
-def test_pairs_that_are_left_out_are_named_by_their_flag_where_too_few_remain(tmp_path, make_bench):
+def test_pairs_left_out_are_named_by_their_flag_if_too_few_remain(tmp_path, make_bench):
     path = tmp_path / "pairs.csv"
     path.write_text("gauge [V],reference [Pa]\n2.0,1\n0.01,0.1\n0.02,0.2\n", encoding="utf-8")
     with pytest.raises(InputError, match="1 pairs; 2 are left out, since the gauge is flagged under-range there"):
@@ -196,7 +196,7 @@ def test_pairs_that_are_left_out_are_named_by_their_flag_where_too_few_remain(tm
         ("indicated [Pa],reference [Pa]\n", "there are titles and no pairs"),
     ],
 )
-def test_a_table_of_pairs_that_cannot_be_is_named_with_its_place(tmp_path, table, said):
+def test_an_invalid_table_of_pairs_is_refused_with_its_place(tmp_path, table, said):
     path = tmp_path / "pairs.csv"
     path.write_text(table, encoding="utf-8")
     with pytest.raises(InputError) as raised:

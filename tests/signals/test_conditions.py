@@ -32,7 +32,7 @@ def test_every_column_is_declared_once_and_stands_in_the_table(read):
     assert all(title == title.lower() for title in TITLES)
 
 
-def test_a_reading_of_the_chilled_dark_envelope_is_usable_and_kept_out_of_the_curve(read):
+def test_a_reading_in_the_dark_under_a_chilled_envelope_is_usable_and_not_in_the_curve(read):
     found = read(USUAL, USUAL, "10,-12,off,,-20,,,")
     last = found.readings.iloc[-1]
     assert last["condition"] == "lamp off, envelope at -20 °C"
@@ -56,30 +56,30 @@ def test_a_reading_of_the_chilled_dark_envelope_is_usable_and_kept_out_of_the_cu
         ("10,60,on,,,,,vane blackened", "vane blackened"),
     ],
 )
-def test_a_condition_says_what_differs(read, row, condition):
+def test_a_condition_names_the_difference_from_the_usual(read, row, condition):
     found = read(USUAL, USUAL, USUAL, row)
     assert found.readings["condition"].iloc[-1] == condition
     assert found.readings["used"].iloc[-1] == (not condition)
 
 
-def test_the_key_of_the_bench_stands_for_lit_rows_that_say_nothing(read):
+def test_lit_rows_without_a_leading_face_take_that_of_the_bench(read):
     found = read(USUAL, "10,60,on,bright,22,,,", "10,9,off,,22,,,", leading="dark")
     assert list(np.sign(found.readings["speed_rad_s"])) == [-1, 1, 1]
     assert list(found.readings["leading_face"]) == ["dark", "bright", "not observed"]
 
 
-def test_a_warm_laboratory_is_usual_where_its_envelope_was_noted_throughout(read):
+def test_an_envelope_temperature_noted_in_every_reading_is_the_usual_one(read):
     rows = ["10,60,on,,31,,,"] * 4
     assert list(read(*rows).readings["condition"]) == [""] * 4
 
 
-def test_an_ionisation_gauge_has_the_factor_of_the_gas_of_each_reading(read):
+def test_an_ionisation_gauge_is_corrected_for_the_gas_of_each_reading(read):
     pressure = read(USUAL, "10,60,,,,Ar,,", USUAL).readings["pressure_pa"].to_numpy()
     assert pressure[1] / pressure[0] == pytest.approx(1 / 1.4)  # CRC Handbook: argon 1.4 times nitrogen
     assert pressure[2] == pressure[0]
 
 
-def test_a_gas_in_which_the_gauge_is_not_known_is_refused_with_its_line(tmp_path, bench_text):
+def test_a_gas_without_a_known_gauge_factor_is_refused_with_its_line(tmp_path, bench_text):
     (tmp_path / "bench.toml").write_text(bench_text)
     (tmp_path / "readings.csv").write_text("pressure [Pa],speed [rpm],gas\n1,60,\n1,60,Ar\n")
     with pytest.raises(InputError, match=r"line 3, column 'gas'.*reads differently in Ar"):

@@ -22,7 +22,7 @@ def trace_of(places: tuple[float, ...], backwards: bool, seed: int, noise: float
 
 
 @pytest.mark.parametrize("backwards", [False, True])
-def test_chiral_marks_tell_the_direction(backwards: bool) -> None:
+def test_chiral_marks_show_the_direction(backwards: bool) -> None:
     for seed in range(5):
         trace = trace_of(CHIRAL, backwards, seed)
         found = direction_of_marks(trace, estimate_speed(trace, 3), CHIRAL)
@@ -30,14 +30,14 @@ def test_chiral_marks_tell_the_direction(backwards: bool) -> None:
 
 
 @pytest.mark.parametrize("places", [(0.0, 0.5), (0.0, 0.25, 0.5, 0.75), (0.0, 0.1, 0.5, 0.6)])
-def test_marks_that_read_the_same_backwards_tell_nothing(places: tuple[float, ...]) -> None:
+def test_symmetric_marks_show_no_direction(places: tuple[float, ...]) -> None:
     assert reads_both_ways(places)
     for seed in range(3):
         trace = trace_of(places, False, seed)
         assert direction_of_marks(trace, estimate_speed(trace, len(places)), places).sense == 0
 
 
-def test_noise_tells_nothing() -> None:
+def test_noise_shows_no_direction() -> None:
     trace = Trace(np.random.default_rng(1).standard_normal(5000), 1e-3)
     assert direction_of_marks(trace, estimate_speed(trace, 3), CHIRAL).sense == 0
 
@@ -48,7 +48,7 @@ def test_a_lag_of_half_a_pitch_is_refused() -> None:
         direction_of_pair(trace, trace, estimate_speed(trace, 3), 3, 0.5)
 
 
-def test_turns_by_hand_are_as_uncertain_as_the_thumb() -> None:
+def test_speed_of_turns_counted_by_hand_has_the_uncertainty_of_a_stopwatch() -> None:
     """10 turns in 20 s, by hand: 2 pi 10 / 20 = 3.1416 rad/s, 0.2 s in 20 s = 1 %."""
     speed, u = speed_by_hand(-10, 20.0)
     assert speed == pytest.approx(-np.pi) and u == pytest.approx(0.01 * np.pi)

@@ -42,7 +42,7 @@ def test_pulse_between_samples_is_timed_to_a_hundredth_of_a_sample() -> None:
     assert pulses.time_s + 199.5 == pytest.approx(centres, abs=0.01)
 
 
-def test_pulses_downwards_are_found_as_well() -> None:
+def test_downward_pulses_are_found() -> None:
     trace = synthesise(PulseTrain(5.0, noise_v=0.02), samples=4000, interval_s=INTERVAL_S, seed=1)
     up = find_pulses(trace.voltage_v, INTERVAL_S, 0.05)
     down = find_pulses(-trace.voltage_v, INTERVAL_S, 0.05)
@@ -63,7 +63,7 @@ def test_exact_times_give_the_exact_rate_and_acceleration() -> None:
     assert (pattern.missed, pattern.extra) == (0, 0)
 
 
-def test_pattern_grows_without_a_start_over_a_strong_drift() -> None:
+def test_the_pattern_is_followed_over_a_strong_drift() -> None:
     pattern = grow_pattern(times_of(5.4, 1.0, PLACES, 2.0), 4, 1e-6)
     assert pattern is not None
     assert pattern.rate_hz == pytest.approx(5.4, abs=1e-5) and quality(pattern) == pytest.approx(1.0)
@@ -83,7 +83,7 @@ def test_places_of_unequal_marks_are_found() -> None:
     assert places_of(phase + 0.01, 4) == pytest.approx(np.array(PLACES) + 0.01, abs=0.003)
 
 
-def test_a_slip_is_told_and_does_not_bend_the_rate() -> None:
+def test_a_slip_is_reported_and_does_not_bias_the_rate() -> None:
     seen = PulseTrain(9.0, noise_v=0.02, slip_turns=0.1)
     trace = synthesise(seen, samples=20_000, interval_s=1e-4, seed=4)
     found = estimate_from_edges(trace.voltage_v, 1e-4, 4, 1 / 36, None)
@@ -141,7 +141,9 @@ def test_rounding_error_of_many_unrelated_pulses_is_that_of_independent_ones() -
 
 
 @pytest.mark.parametrize(("width", "variance"), [(40.0, 1 / 12), (40.5, 1 / 48)])
-def test_edges_of_a_pulse_err_alike_where_its_width_is_a_whole_number_of_samples(width: float, variance: float) -> None:
+def test_edges_of_a_pulse_have_equal_errors_if_its_width_is_a_whole_number_of_samples(
+    width: float, variance: float
+) -> None:
     """Alike they keep the variance 1/12 of one edge; half a sample apart the sawtooth of half the period has 1/48."""
     count = 4000
     time, mark = np.linspace(0.0, 97.37 * count, count), np.zeros(count, dtype=np.int64)
@@ -168,5 +170,5 @@ def test_student_factor_matches_the_guide(published, freedom: int, factor: float
     published(f"t for 68.27 % and {freedom} degrees of freedom", student_factor(freedom), factor, abs=0.02)
 
 
-def test_wrap_leaves_the_part_beyond_the_nearest_turn() -> None:
+def test_wrap_gives_the_difference_from_the_nearest_turn() -> None:
     assert wrap(np.array([0.2, 0.8, -1.4, 3.0])) == pytest.approx([0.2, -0.2, -0.4, 0.0])

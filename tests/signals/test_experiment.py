@@ -69,7 +69,7 @@ def test_typed_speeds_and_volts_become_physical_readings(folder):
     assert (frame["pressure_u_pa"] / frame["pressure_pa"])[:3].to_numpy() == pytest.approx(relative[:3].to_numpy())
 
 
-def test_each_reading_is_used_or_says_why_not(folder):
+def test_each_reading_is_used_or_has_a_reason(folder):
     experiment = read_experiment(folder(TYPED))
     assert list(experiment.readings["why_not"]) == [
         "", "", "excluded: door opened", "gauge under-range", "gauge over-range", "lamp off",
@@ -98,7 +98,7 @@ def test_displayed_pressures_alone_need_no_volts(folder, bench_text):
     assert list(frame["why_not"]) == ["", "gauge under-range"]
 
 
-def test_volts_of_a_gauge_that_is_a_display_are_an_error_and_not_a_flag(folder, bench_text):
+def test_volts_of_a_display_gauge_are_an_error(folder, bench_text):
     place = folder("gauge [V],speed [rpm]\n,1\n".replace(",1", "3,1"), bench=with_gauge(bench_text, DISPLAY))
     with pytest.raises(InputError, match=r"the gauge of bench\.toml is a display") as raised:
         read_experiment(place)
@@ -142,14 +142,14 @@ def test_a_trace_without_a_steady_speed_is_set_aside_with_its_flag(folder):
     assert math.isnan(frame["speed_rad_s"].iloc[0])
 
 
-def test_progress_is_told_trace_by_trace(folder):
+def test_progress_is_reported_trace_by_trace(folder):
     told = []
     place = folder("gauge [V],trace\n2,traces/a.csv\n3,traces/a.csv\n", {"a.csv": spinning(6.0)})
     read_experiment(place, on_trace=lambda done, total: told.append((done, total)))
     assert told == [(1, 2), (2, 2)]
 
 
-def test_an_excluded_trace_that_cannot_be_read_is_noted_and_no_error(folder):
+def test_an_unreadable_trace_of_an_excluded_reading_is_noted_without_an_error(folder):
     place = folder(
         "gauge [V],trace,note,exclude\n2,traces/bad.csv,odd,recorder failed\n3,traces/a.csv,,\n",
         {"a.csv": spinning(6.0)},
@@ -181,7 +181,7 @@ def test_every_input_is_listed_once_with_its_sha_256(folder):
         assert (item.sha256, item.size) == (hashlib.sha256(content).hexdigest(), len(content))
 
 
-def test_the_sha_256_is_that_of_the_usual_tool(folder):
+def test_the_sha_256_agrees_with_that_of_sha256sum(folder):
     tool = shutil.which("sha256sum") or shutil.which("shasum")
     assert tool, "coreutils or perl is needed to check the digest"
     command = [tool] if tool.endswith("sha256sum") else [tool, "-a", "256"]
@@ -230,7 +230,7 @@ def test_a_link_to_another_file_of_the_folder_is_read(folder):
     assert read_experiment(place).readings["used"].all()
 
 
-def test_a_folder_without_its_files_is_named(tmp_path, bench_text):
+def test_a_folder_without_its_files_is_refused_by_name(tmp_path, bench_text):
     with pytest.raises(InputError, match="there is no such folder"):
         read_experiment(tmp_path / "none")
     with pytest.raises(InputError, match=r"bench\.toml: there is no such file"):

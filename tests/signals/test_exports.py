@@ -261,7 +261,7 @@ GUESSED: dict[str, str] = {
 
 
 @pytest.mark.parametrize("style", GUESSED)
-def test_a_guessed_time_is_flagged_until_the_owner_states_it(tmp_path: Path, style: str) -> None:
+def test_a_guessed_time_is_flagged_until_it_is_stated(tmp_path: Path, style: str) -> None:
     path = write(tmp_path, GUESSED[style])
     trace = read_trace(path)
     assert trace.flags == ("time-assumed",)
@@ -312,7 +312,7 @@ REFUSED: dict[str, tuple[str, str]] = {
 
 
 @pytest.mark.parametrize("in_turn", [True, False])
-def test_rows_of_several_channels_that_follow_one_another_are_refused(tmp_path: Path, in_turn: bool) -> None:
+def test_rows_of_several_channels_one_after_another_are_refused(tmp_path: Path, in_turn: bool) -> None:
     lines = [each(lambda t, v, k=k: f"{k},{t:.6f},{v}").splitlines() for k in (1, 2)]  # type: ignore[misc]
     ordered = [line for pair in zip(*lines, strict=True) for line in pair] if in_turn else [*lines[0], *lines[1]]
     with pytest.raises(InputError, match="rows of several channels follow one another: column 'Channel' holds 1, 2"):
@@ -326,9 +326,7 @@ def test_rows_of_several_channels_that_follow_one_another_are_refused(tmp_path: 
         ("Channels: 2\nSample interval: 0.5 ms\nCH1 (V)\n" + rows(V), "no more than 1 column of numbers"),
     ],
 )
-def test_columns_that_may_be_no_channels_are_flagged_until_the_channel_is_stated(
-    tmp_path: Path, text: str, note: str
-) -> None:
+def test_doubtful_columns_are_flagged_until_the_channel_is_stated(tmp_path: Path, text: str, note: str) -> None:
     """Ten samples to a row were once read as ten channels that agree: a speed ten times too high, unsaid."""
     path = write(tmp_path, text)
     trace = read_trace(path)
@@ -344,14 +342,14 @@ def test_a_column_of_another_quantity_is_flagged_until_it_is_stated(tmp_path: Pa
 
 
 @pytest.mark.parametrize("style", REFUSED)
-def test_a_file_without_what_is_needed_is_refused_with_what_to_write(tmp_path: Path, style: str) -> None:
+def test_an_incomplete_file_is_refused_with_what_to_write(tmp_path: Path, style: str) -> None:
     text, message = REFUSED[style]
     with pytest.raises(InputError, match=message):
         read_trace(write(tmp_path, text), channel="CH1")
 
 
 @pytest.mark.parametrize("word", ["Inf", "inf", "OL", "+OL", "∞", "9.9E+37"])
-def test_samples_out_of_range_are_clipped_ones(tmp_path: Path, word: str) -> None:
+def test_samples_out_of_range_count_as_clipped(tmp_path: Path, word: str) -> None:
     volts: list[object] = [word if volt > 1 else volt for volt in VOLTS]
     trace = read_trace(write(tmp_path, "time_s,CH1\n" + rows(T, volts)))
     assert trace.samples == len(VOLTS) and trace.voltage_v.max() == pytest.approx(0.3)
@@ -367,7 +365,7 @@ def test_missing_samples_are_bridged_with_a_note(tmp_path: Path, word: str) -> N
     assert any("bridged" in note or "gap" in note for note in trace.notes)
 
 
-def test_times_rounded_until_they_repeat_give_the_interval_of_the_line_through_them(tmp_path: Path) -> None:
+def test_repeated_rounded_times_give_the_interval_of_a_fitted_line(tmp_path: Path) -> None:
     count = 4000
     times = [f"{STEP * i:.2f}" for i in range(count)]
     trace = read_trace(write(tmp_path, "time_s,CH1\n" + rows(times, (V * 100)[:count])))
@@ -387,7 +385,7 @@ def test_pairs_of_extremes_are_read_as_their_mean(tmp_path: Path) -> None:
         assert is_right(trace) and any("extremes within each interval" in note for note in trace.notes)
 
 
-def test_two_levels_written_where_they_change_are_held(tmp_path: Path) -> None:
+def test_levels_written_only_on_change_are_held_in_between(tmp_path: Path) -> None:
     edges = np.cumsum(np.tile([0.02, 0.08], 20))
     trace = read_trace(write(tmp_path, "Time [s],Channel 0\n" + rows(numbers(list(edges)), ["1", "0"] * 20)))
     assert np.mean(trace.voltage_v) == pytest.approx(0.8, abs=0.03)
@@ -396,9 +394,7 @@ def test_two_levels_written_where_they_change_are_held(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("header", ["", "; Sample rate: 100 MHz\n"])
 @pytest.mark.parametrize("share", [0.3, 0.45])
-def test_two_levels_in_turn_at_uneven_times_are_changes_and_no_samples(
-    tmp_path: Path, share: float, header: str
-) -> None:
+def test_alternating_levels_at_uneven_times_are_read_as_changes(tmp_path: Path, share: float, header: str) -> None:
     """Pulses of 30 % of a period were once no signal, or drawn as slopes and doubted for the rate of the converter."""
     edges = np.cumsum(np.tile([0.1 * share, 0.1 - 0.1 * share], 20))
     path = write(tmp_path, header + "Time [s],Channel 0\n" + rows(numbers(list(edges)), ["0", "1"] * 20))
@@ -416,11 +412,11 @@ def test_two_levels_in_turn_at_uneven_times_are_changes_and_no_samples(
         ("x-axis,1\nsecond,Volt", ("1",)),
     ],
 )
-def test_a_channel_has_the_name_of_its_title(tmp_path: Path, titles: str, channels: tuple[str, ...]) -> None:
+def test_a_channel_is_named_after_its_title(tmp_path: Path, titles: str, channels: tuple[str, ...]) -> None:
     assert read_trace(write(tmp_path, f"{titles}\n" + rows(T, V))).channels == channels
 
 
-def test_a_text_of_another_ending_is_told_its_way_in(tmp_path: Path) -> None:
+def test_a_text_file_with_another_ending_is_refused_with_the_endings_read(tmp_path: Path) -> None:
     with pytest.raises(
         InputError, match=r"'.log' is not a kind of file .* if it is text, give its name the ending .csv"
     ):
@@ -464,7 +460,7 @@ def test_the_channel_that_shows_the_rotor_is_used_and_a_doubtful_one_flagged(
     assert any(note in said for said in found.trace.notes)
 
 
-def test_only_the_channels_that_show_a_rotor_are_said_to_agree(tmp_path: Path) -> None:
+def test_only_channels_that_show_a_rotor_are_reported_as_agreeing(tmp_path: Path) -> None:
     """A constant temperature beside two sensors was once listed as one that agrees."""
     time = numbers([1e-3 * i for i in range(4000)])
     one = pulses(6.0)
@@ -484,7 +480,7 @@ def test_header_lines_that_were_not_used_are_named(tmp_path: Path) -> None:
     assert "header lines not used: 'Model Number', 'Vertical Scale'" in read_trace(write(tmp_path, text)).notes
 
 
-def test_arrays_of_a_table_are_text_as_well(tmp_path: Path) -> None:
+def test_arrays_of_a_table_are_read_as_text(tmp_path: Path) -> None:
     stream = io.StringIO()
     np.savetxt(stream, np.column_stack([TIMES, VOLTS]), header="time_s CH1_V")
     assert is_right(read_trace(write(tmp_path, stream.getvalue(), "saved.txt")))

@@ -32,14 +32,14 @@ def record(folder: Path, stretch: float = 1.0, hum: float = 0.3, order: int = 1)
 
 
 @pytest.mark.parametrize(("order", "what"), [(1, "is the mains, nominally 50 Hz"), (2, "a lamp on the mains")])
-def test_hum_and_flicker_are_named(tmp_path: Path, order: int, what: str) -> None:
+def test_hum_and_flicker_are_identified(tmp_path: Path, order: int, what: str) -> None:
     found = measure_file(record(tmp_path, order=order), Tachometry(2))
     assert any(what in note for note in found.trace.notes), found.trace.notes
     quiet = measure_file(record(tmp_path, hum=0.0), Tachometry(2))
     assert not any("mains" in note for note in quiet.trace.notes)
 
 
-def test_a_weak_line_of_a_logic_output_is_not_taken_for_a_lamp() -> None:
+def test_a_weak_line_of_a_logic_output_is_not_identified_as_a_lamp() -> None:
     """Edges that fall on samples leave lines of one part in ten thousand, here at 119.2 Hz."""
     level = ((4 * 7.31 * 4e-4 * np.arange(5000)) % 1 < 0.3).astype(float)
     assert find_flicker(level, 4e-4, None, 7.31) is not None, "the record holds such a line"
@@ -47,7 +47,7 @@ def test_a_weak_line_of_a_logic_output_is_not_taken_for_a_lamp() -> None:
     assert not any("mains" in note for note in found.trace.notes), found.trace.notes
 
 
-def test_the_mains_set_a_clock_right_that_runs_wrong(tmp_path: Path) -> None:
+def test_the_mains_frequency_corrects_a_wrong_clock(tmp_path: Path) -> None:
     """A sound card 1.2 % off; the truth is 6.7 turns a second of the mains' time."""
     path = record(tmp_path, stretch=1.012)
     told = Tachometry(2, mains_hz=50.0)
@@ -59,14 +59,14 @@ def test_the_mains_set_a_clock_right_that_runs_wrong(tmp_path: Path) -> None:
     assert found.trace.interval_s == pytest.approx(2e-4, rel=1e-3) and "time-assumed" not in found.speed.flags
 
 
-def test_a_trace_that_an_instrument_sends_takes_its_time_from_the_mains_as_well(tmp_path: Path) -> None:
+def test_a_trace_sent_by_an_instrument_is_timed_by_the_mains(tmp_path: Path) -> None:
     trace = read_trace(record(tmp_path, stretch=1.012))
     section = TachometerSection.model_validate({"marks": 2, "mains_frequency": "50 Hz", "time_base": "mains"})
     speed = measure_trace(trace, section).speed
     assert speed.speed_rad_s / (2 * math.pi) == pytest.approx(6.7, rel=1e-3)
 
 
-def test_without_a_line_of_the_mains_the_time_base_is_flagged(tmp_path: Path) -> None:
+def test_a_trace_without_a_mains_line_has_its_time_base_flagged(tmp_path: Path) -> None:
     found = measure_file(record(tmp_path, hum=0.0), Tachometry(2, time_base="mains"))
     assert "time-assumed" in found.speed.flags and any("no line of the mains" in note for note in found.trace.notes)
 
@@ -91,14 +91,14 @@ def test_the_mains_are_the_clock_of_a_coast_down_and_of_a_run() -> None:
     assert np.nanmedian(ratio) == pytest.approx(1.0, rel=3e-3)
 
 
-def test_a_coast_down_without_the_mains_wanted_as_its_clock_is_not_trusted() -> None:
+def test_a_coast_down_without_the_mains_line_asked_for_as_clock_is_flagged() -> None:
     reading = measure_trace(slowing(1.012, hum=0.0), BY_MAINS)
     assert "time-assumed" in reading.speed.flags and "time-assumed" in reading.trace.flags
     with pytest.raises(InputError, match="time-assumed"):
         run_of_trace(reading.trace, 4, parse_moments("lamp off at 1 s"))
 
 
-def test_a_rotor_that_keeps_the_rate_of_the_mains_for_a_while_is_no_clock() -> None:
+def test_a_rotor_that_stays_near_the_mains_frequency_is_not_used_as_a_clock() -> None:
     """Pulses at 49.6 a second for half of a record, then slower: a line within 2 % of 50 Hz, that does not stay."""
     time = 1e-3 * np.arange(20_000)
     rate = np.where(time < 12.0, 49.6, 49.6 * np.exp(-0.05 * (time - 12.0)))
@@ -108,7 +108,7 @@ def test_a_rotor_that_keeps_the_rate_of_the_mains_for_a_while_is_no_clock() -> N
 
 
 @pytest.mark.parametrize("frames_hz", [24.0, 25.3, 29.97, 59.0, 240.0])
-def test_flicker_folded_by_the_frames_of_a_clip_gives_the_time_between_them(frames_hz: float) -> None:
+def test_aliased_flicker_in_a_clip_gives_the_time_between_frames(frames_hz: float) -> None:
     frame = np.arange(600)
     light = 100 + np.sin(2 * np.pi * 100.0 * frame / frames_hz + 0.3)
     light += 0.1 * np.random.default_rng(2).standard_normal(frame.size)

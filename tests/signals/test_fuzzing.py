@@ -126,7 +126,9 @@ def test_damaged_bytes_for_readers_of_their_own_are_refused_or_read(
 
 
 @pytest.mark.parametrize("name", MAKERS)
-def test_ten_gigabytes_of_holes_cost_no_memory(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_sparse_file_of_ten_gigabytes_needs_little_memory(
+    name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Behind the beginning of a sound file, of which as much is read as is allowed, or behind nothing at all."""
     monkeypatch.setattr(sound, "MOST_BYTES", 400_000)
     path = tmp_path / name
@@ -145,7 +147,7 @@ def test_ten_gigabytes_of_holes_cost_no_memory(name: str, tmp_path: Path, monkey
     assert peak < 100_000_000
 
 
-def test_a_wave_header_that_promises_four_gigabytes_is_read_as_far_as_it_goes(tmp_path: Path) -> None:
+def test_a_wave_header_that_claims_four_gigabytes_is_read_to_the_end_of_the_file(tmp_path: Path) -> None:
     path = tmp_path / "a.wav"
     wave(path)
     content = bytearray(path.read_bytes())
@@ -154,7 +156,7 @@ def test_a_wave_header_that_promises_four_gigabytes_is_read_as_far_as_it_goes(tm
     assert measure_file(path, TOLD).trace.samples == 600
 
 
-def test_a_playlist_named_as_a_clip_opens_nothing_else(tmp_path: Path) -> None:
+def test_a_playlist_named_as_a_clip_opens_no_other_file(tmp_path: Path) -> None:
     pytest.importorskip("imageio_ffmpeg")
     clip(tmp_path / "other.mp4")
     playlist = "#EXTM3U\n#EXT-X-VERSION:3\n#EXT-X-TARGETDURATION:2\n#EXTINF:2,\nother.mp4\n#EXT-X-ENDLIST\n"

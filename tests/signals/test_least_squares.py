@@ -75,7 +75,7 @@ def test_parameters_and_standard_errors_match_values_certified_by_nist(published
     published(f"{name}: sum of squares", fit.cost, data.residual, rel=1e-9)
 
 
-def test_a_fit_that_does_not_settle_is_an_error() -> None:
+def test_a_fit_that_does_not_converge_is_an_error() -> None:
     data = load("MGH09")
     with pytest.raises(EdgewindError, match="did not settle in 3 steps"):
         minimise(equations(MODELS["MGH09"], data), data.starts[0], steps=3)

@@ -78,7 +78,7 @@ def test_whole_traces_are_not_flagged_and_missed_marks_are_found_as_before(
     assert found >= 0.75 * missed
 
 
-def test_the_threshold_alone_takes_low_marks_for_missing(
+def test_the_threshold_alone_counts_low_marks_as_missing(
     by_threshold_alone: Callable[[Trace, int], SpeedEstimate],
 ) -> None:
     """What the look at the trace is for: seeds of the scenes above in which one mark is low, or a wave joins two."""
@@ -103,7 +103,7 @@ def without_mark(scene: str, seed: int, lost: int) -> Trace:
 
 
 @pytest.mark.parametrize("scene", ["like the example, 4 marks", "unequal", "wandering", "drifting"])
-def test_a_mark_that_no_turn_shows_is_missed(
+def test_a_mark_absent_from_every_turn_is_missed(
     scene: str, by_threshold_alone: Callable[[Trace, int], SpeedEstimate]
 ) -> None:
     marks = SCENES[scene][0].marks
@@ -114,7 +114,7 @@ def test_a_mark_that_no_turn_shows_is_missed(
 
 
 @pytest.mark.parametrize("share", [0.25, 0.06])
-def test_a_pulse_too_many_is_still_told(share: float) -> None:
+def test_an_additional_pulse_is_still_reported(share: float) -> None:
     """Half way between two marks, as broad as the others or a narrow spike."""
     seen, samples, interval_s = SCENES["drifting"][0], 20_000, 1e-4
     time = (np.arange(samples) - (samples - 1) / 2) * interval_s

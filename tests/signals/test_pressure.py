@@ -34,14 +34,14 @@ def test_a_single_voltage_is_one_reading(make_bench):
 
 
 @pytest.mark.parametrize(("volts", "flag"), [(0.9, "under-range"), (1.0, ""), (6.0, ""), (6.1, "over-range")])
-def test_outside_its_signal_a_gauge_gives_a_flag_and_no_number(make_bench, volts, flag):
+def test_a_voltage_outside_the_signal_range_gives_a_flag_and_no_pressure(make_bench, volts, flag):
     found = pressure_from_volts(volts, make_bench())
     assert found.flags == (flag,)
     for numbers in (found.pressure_pa, found.log_u, found.log_u_common):
         assert np.isnan(numbers[0]) == bool(flag)
 
 
-def test_a_linear_output_lost_in_its_zero_is_under_range(make_bench):
+def test_a_linear_output_within_the_noise_of_its_zero_is_under_range(make_bench):
     """Noise 3 mV and zero 4 mV make 5 mV; below three times that, the voltage says only that the pressure is small."""
     found = pressure_from_volts([-0.1, 0.0, 1e-6, 0.014, 0.016, 1.0], make_bench(gauge=LINEAR))
     assert found.flags == ("under-range",) * 4 + ("", "")
@@ -52,7 +52,7 @@ def test_a_voltage_that_is_missing_is_not_a_number(make_bench):
     assert np.isnan(found.pressure_pa[0]) and found.flags[0]
 
 
-def test_a_table_that_falls_has_its_high_pressures_at_low_volts(make_bench):
+def test_a_falling_table_gives_high_pressures_at_low_volts(make_bench):
     gauge = {
         "kind": "table",
         "points": [["1 V", "100 Pa"], ["2 V", "10 Pa"], ["3 V", "1 Pa"]],
@@ -77,7 +77,7 @@ def test_a_voltage_above_the_last_point_of_a_rising_table_is_over_range(make_ben
 
 
 @given(st.lists(st.floats(-5, 15), min_size=1, max_size=20))
-def test_every_reading_is_a_positive_pressure_or_a_flag(make_bench, volts):
+def test_every_reading_has_a_positive_pressure_or_a_flag(make_bench, volts):
     for bench in (make_bench(), make_bench(gauge=LINEAR)):
         found = pressure_from_volts(volts, bench)
         flagged = np.array([bool(flag) for flag in found.flags])
@@ -101,7 +101,7 @@ def test_gas_factor_multiplies_the_pressure(make_bench):
     assert true.pressure_pa == pytest.approx(1.6 * 10 * MTORR)
 
 
-def test_a_comparison_corrects_and_takes_the_place_of_the_transfer_function(make_bench):
+def test_a_comparison_corrects_the_pressure_and_replaces_the_transfer_function(make_bench):
     """``p = p_ind * factor * (p_ind / pivot)^slope``: at ten times the pivot, 0.1 adds a tenth of a decade."""
     correction = {"factor": "1.20 +/- 0.03", "slope": "0.10 +/- 0.01", "pivot": "1 mTorr"}
     found = pressure_from_volts([2.0, 3.0], make_bench(gauge={"correction": correction}))
@@ -122,7 +122,7 @@ def test_uncertainty_of_a_linear_gauge_matches_draws(make_bench):
 # Displays
 
 
-def test_a_displayed_pressure_takes_gas_factor_and_transfer_uncertainty(make_bench):
+def test_a_displayed_pressure_has_gas_factor_and_transfer_uncertainty_applied(make_bench):
     bench = make_bench(
         gas={"species": "He"},
         gauge={"kind": "display", "transfer_uncertainty": "10 %", "gas_factor": "1.6 +/- 0.08"},
@@ -133,14 +133,14 @@ def test_a_displayed_pressure_takes_gas_factor_and_transfer_uncertainty(make_ben
     assert found.log_u_common == pytest.approx(np.hypot(0.10, 0.05))
 
 
-def test_a_display_out_of_its_range_gives_a_flag(make_bench):
+def test_a_display_out_of_range_gives_a_flag(make_bench):
     bench = make_bench(gauge={"kind": "display", "transfer_uncertainty": "10 %"})
     found = pressure_from_display([0.0, 1.0, np.inf], 0.01, bench)
     assert found.flags == ("under-range", "", "over-range")
     assert np.isnan(found.pressure_pa[[0, 2]]).all()
 
 
-def test_a_warm_gauge_behind_a_tube_has_transpiration_taken_off(make_bench):
+def test_thermal_transpiration_is_corrected_for_a_warm_gauge_behind_a_tube(make_bench):
     """A gauge at 100 degC on a tube of 4 mm reads 12 % high in nitrogen at 0.1 Pa, and true at 1 kPa."""
     display = {"kind": "display", "principle": "diaphragm", "transfer_uncertainty": "1 %"}
     plain = make_bench(gauge=display, gas={"species": "N2"})
@@ -156,7 +156,7 @@ def test_a_warm_gauge_behind_a_tube_has_transpiration_taken_off(make_bench):
 
 
 @pytest.mark.parametrize("key", ["temperature", "tube_diameter"])
-def test_temperature_and_tube_of_a_gauge_go_together(make_bench, key):
+def test_temperature_and_tube_of_a_gauge_must_both_be_stated(make_bench, key):
     given = {"temperature": "45 degC", "tube_diameter": "4 mm"}
     with pytest.raises(InputError, match="thermal transpiration needs both"):
         make_bench(gauge={"kind": "display", "principle": "diaphragm", "transfer_uncertainty": "1 %", key: given[key]})

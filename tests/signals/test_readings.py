@@ -44,7 +44,7 @@ def error_of(path):
 # What is read
 
 
-def test_readings_come_in_si(write):
+def test_readings_are_in_si(write):
     frame = read_readings(write(PLAIN))
     assert frame["pressure_pa"].to_numpy() == pytest.approx([MTORR, 10 * MTORR, 0.0])
     assert frame["pressure_u_pa"].to_numpy()[:2] == pytest.approx([0.1 * MTORR, 0.5 * MTORR])
@@ -59,7 +59,7 @@ def test_readings_come_in_si(write):
     assert frame["gauge_v"].isna().all()
 
 
-def test_a_semicolon_goes_with_a_decimal_comma(write):
+def test_a_semicolon_as_separator_allows_a_decimal_comma(write):
     text = "pressure [mTorr];speed [rpm];note\n1,5;120,25;a, b\n2,5e-1;7;\n"
     frame = read_readings(write(text))
     assert frame["pressure_pa"].to_numpy() == pytest.approx([1.5 * MTORR, 0.25 * MTORR])
@@ -70,14 +70,14 @@ def test_a_semicolon_goes_with_a_decimal_comma(write):
 @pytest.mark.parametrize("separator", [",", ";", "\t"])
 @pytest.mark.parametrize("end", ["\n", "\r\n"])
 @pytest.mark.parametrize("mark", [b"", b"\xef\xbb\xbf"])
-def test_separator_line_end_and_byte_order_mark_do_not_matter(write, separator, end, mark):
+def test_separator_line_ending_and_byte_order_mark_do_not_matter(write, separator, end, mark):
     text = end.join(separator.join(row) for row in (["gauge [V]", "speed [rpm]"], ["1.5", "120"], ["2", "130"]))
     frame = read_readings(write(mark + (text + end).encode()))
     assert frame["gauge_v"].to_numpy() == pytest.approx([1.5, 2.0])
     assert list(frame["line"]) == [2, 3]
 
 
-def test_blank_lines_comments_and_empty_columns_are_passed_over(write):
+def test_blank_lines_comments_and_empty_columns_are_skipped(write):
     frame = read_readings(write("# my bench\n\ngauge [V],,speed [rpm]\n\n# first\n1.5,,120\n,,\n2,,130\n"))
     assert list(frame["line"]) == [6, 8]
 
@@ -92,7 +92,7 @@ def test_uncertainty_in_percent_is_relative(write):
     assert frame["pressure_u_pa"].iloc[0] == pytest.approx(0.5 * MTORR)
 
 
-def test_without_an_uncertainty_the_last_digit_stands(write):
+def test_without_an_uncertainty_the_last_digit_determines_it(write):
     """Source: JCGM 100:2008, F.2.2.1: a step d is a rectangular distribution with the standard deviation d/sqrt(12)."""
     frame = read_readings(write("pressure [mTorr],speed [rpm]\n7.0,120\n7,1.2e2\n"))
     assert frame["pressure_u_pa"].to_numpy() == pytest.approx(np.array([0.1, 1.0]) * MTORR / math.sqrt(12))
@@ -173,7 +173,7 @@ def test_an_excluded_reading_may_lack_its_numbers(write):
         ("time [mTorr],gauge [V],speed [rpm]\n1,1,1\n", 1, 1, "'mTorr' is not a unit of time"),
     ],
 )
-def test_what_cannot_be_read_is_named_with_file_line_and_column(write, text, line, column, said):
+def test_invalid_cells_are_refused_with_file_line_and_column(write, text, line, column, said):
     path = write(text)
     error = error_of(path)
     assert said in str(error)
@@ -190,13 +190,13 @@ def test_what_cannot_be_read_is_named_with_file_line_and_column(write, text, lin
         (b'gauge [V],speed [rpm]\n"' + b"9" * 200_000 + b'",1\n', 2, "not a table"),
     ],
 )
-def test_what_is_not_a_table_is_named_with_its_line(write, content, line, said):
+def test_text_that_is_not_a_table_is_refused_with_its_line(write, content, line, said):
     error = error_of(write(content))
     assert said in str(error)
     assert error.line == line
 
 
-def test_a_missing_file_and_a_folder_are_named(tmp_path):
+def test_a_missing_file_and_a_folder_are_refused_by_name(tmp_path):
     for path in (tmp_path / "readings.csv", tmp_path):
         assert str(error_of(path)).startswith(f"{path}: there is no such file")
 
@@ -212,7 +212,7 @@ def test_a_file_too_large_for_a_table_is_refused_without_being_read(tmp_path):
 
 
 @given(st.binary(max_size=400))
-def test_no_bytes_escape_as_anything_but_an_input_error(tmp_path_factory, content):
+def test_any_bytes_give_readings_or_an_input_error(tmp_path_factory, content):
     path = tmp_path_factory.mktemp("fuzz", numbered=True) / "readings.csv"
     path.write_bytes(content)
     with pytest.raises(InputError):
@@ -221,7 +221,7 @@ def test_no_bytes_escape_as_anything_but_an_input_error(tmp_path_factory, conten
 
 @settings(max_examples=200)
 @given(data=st.data())
-def test_no_damaged_table_escapes_as_anything_but_an_input_error(tmp_path_factory, data):
+def test_any_damaged_table_gives_readings_or_an_input_error(tmp_path_factory, data):
     text = PLAIN
     for _ in range(data.draw(st.integers(1, 3))):
         place = data.draw(st.integers(0, len(text)))
@@ -250,7 +250,7 @@ heads = st.sampled_from(
 @given(
     st.lists(heads, min_size=1, max_size=8), st.lists(st.lists(cells, max_size=8), max_size=4), st.sampled_from(",;\t")
 )
-def test_no_table_of_odd_cells_escapes_as_anything_but_an_input_error(tmp_path_factory, titles, rows, separator):
+def test_any_table_of_odd_cells_gives_readings_or_an_input_error(tmp_path_factory, titles, rows, separator):
     path = tmp_path_factory.mktemp("fuzz", numbered=True) / "readings.csv"
     path.write_text("\n".join(separator.join(row) for row in [titles, *rows]), encoding="utf-8")
     try:
@@ -279,7 +279,7 @@ rows = st.fixed_dictionaries(
 
 
 @given(st.lists(rows, min_size=1, max_size=6), st.sampled_from(",;\t"))
-def test_what_is_written_is_read(tmp_path_factory, written, separator):
+def test_a_written_table_is_read_back(tmp_path_factory, written, separator):
     out = io.StringIO()
     writer = csv.DictWriter(out, fieldnames=list(written[0]), delimiter=separator)
     writer.writeheader()
@@ -315,7 +315,7 @@ def row_of(write, titles, cells):
         ("-0", "", 0, ""),
     ],
 )
-def test_the_sign_of_a_speed_or_the_leading_face_says_the_direction(write, speed, face, expected, leads):
+def test_the_sign_of_a_speed_or_the_leading_face_gives_the_direction(write, speed, face, expected, leads):
     row = row_of(write, "pressure [mTorr],speed [rpm],leading face", f"1,{speed},{face}")
     assert row["speed_rad_s"] == pytest.approx(expected * RPM)
     assert row["leading_face"] == leads
@@ -341,7 +341,7 @@ def test_counted_turns_become_a_speed_with_the_uncertainty_of_a_stopwatch(write)
     assert row["speed_u_rad_s"] == pytest.approx(math.pi * 0.2 / 40)
 
 
-def test_the_stopwatch_is_as_good_as_the_bench_states(tmp_path, make_bench_text):
+def test_the_uncertainty_of_the_stopwatch_is_that_stated_in_the_bench(tmp_path, make_bench_text):
     for stated, u in (({}, 0.2), ({"stopwatch_uncertainty": "0.05 s"}, 0.05)):
         (tmp_path / "bench.toml").write_text(make_bench_text(tachometer=stated))
         (tmp_path / "readings.csv").write_text("gauge [V],turns,in [s]\n1.5,20,40\n")
@@ -369,7 +369,7 @@ def test_the_stopwatch_is_as_good_as_the_bench_states(tmp_path, make_bench_text)
         ("turns,in [s],trace", "20,10,a.csv", None, "both a trace and counted turns"),
     ],
 )
-def test_conditions_that_cannot_be_are_refused_with_their_place(write, titles, cells, column, problem):
+def test_invalid_conditions_are_refused_with_their_place(write, titles, cells, column, problem):
     error = error_of(write(f"pressure [mTorr],{titles}\n1,{cells}\n"))
     assert (error.line, error.column) == (2, column)
     assert problem in str(error)

@@ -42,7 +42,7 @@ def measured(monkeypatch):
     return names
 
 
-def test_an_experiment_read_again_measures_only_what_is_new(folder, measured):
+def test_an_experiment_read_again_measures_only_new_traces(folder, measured):
     first = read_experiment(folder)
     again = read_experiment(folder)
     assert measured == ["a.csv", "b.csv"]
@@ -54,7 +54,7 @@ def test_an_experiment_read_again_measures_only_what_is_new(folder, measured):
     assert ratio.to_list() == pytest.approx([1.0, 8 / 6], rel=1e-3)
 
 
-def test_another_description_of_the_tachometer_measures_anew(folder, measured):
+def test_a_changed_tachometer_description_causes_a_new_measurement(folder, measured):
     first = read_experiment(folder)
     write_to_bench(folder / "bench.toml", "tachometer", {"marks": 2 * first.bench.tachometer.marks})
     other = read_experiment(folder)
@@ -63,7 +63,7 @@ def test_another_description_of_the_tachometer_measures_anew(folder, measured):
     assert ratio.to_list() == pytest.approx([0.5, 0.5], rel=1e-3)
 
 
-def test_a_copy_under_another_name_is_called_by_its_own(folder, measured):
+def test_a_copy_of_a_trace_is_reported_under_its_own_name(folder, measured):
     read_experiment(folder)
     copy = folder.rename(folder.with_name("copy"))
     found = read_experiment(copy)
@@ -71,7 +71,7 @@ def test_a_copy_under_another_name_is_called_by_its_own(folder, measured):
     assert found.traces[1].trace.source == str(copy / "b.csv")
 
 
-def test_no_more_is_kept_than_there_is_room_for(folder, measured, monkeypatch):
+def test_the_cache_is_limited_in_size(folder, measured, monkeypatch):
     monkeypatch.setattr(experiment, "_MEASURED", Recent(most=5000))  # of two traces of 4000 samples, the later one
     read_experiment(folder)
     read_experiment(folder)

@@ -20,7 +20,7 @@ def trace_of(seed: int, marks: int, dropout: float) -> Trace:
 
 @pytest.mark.parametrize("marks", [1, 2, 3, 4])
 @pytest.mark.parametrize("dropout", [0.0, 0.25])
-def test_the_true_rate_has_no_rival_and_a_wrong_one_has_the_true(marks: int, dropout: float) -> None:
+def test_a_wrong_rate_has_the_true_one_as_rival_and_the_true_rate_has_none(marks: int, dropout: float) -> None:
     for seed in range(2):
         trace = trace_of(seed, marks, dropout)
         assert doubtful(rivals_of(trace.voltage_v, trace.interval_s, RATE, 0.0, marks)) is None
@@ -31,7 +31,7 @@ def test_the_true_rate_has_no_rival_and_a_wrong_one_has_the_true(marks: int, dro
             assert possible[0] == pytest.approx(1 / wrong), (wrong, found)
 
 
-def test_a_rate_at_which_half_of_the_pulses_are_missing_is_doubtful_without_a_better_one() -> None:
+def test_a_rate_with_half_of_its_pulses_missing_is_doubtful_even_without_a_rival() -> None:
     random = np.random.default_rng(1)
     phase = 40.0 * np.arange(8000) * 5e-4
     there = random.random(200) > 0.6
@@ -41,7 +41,7 @@ def test_a_rate_at_which_half_of_the_pulses_are_missing_is_doubtful_without_a_be
 
 
 @pytest.mark.parametrize("places", [(0.0, 0.2, 0.5), (0.0, 0.19, 0.53, 0.8)])
-def test_marks_that_tell_the_direction_by_their_uneven_places_raise_no_doubt(places: tuple[float, ...]) -> None:
+def test_uneven_marks_that_show_the_direction_raise_no_doubt(places: tuple[float, ...]) -> None:
     for rate in (2.1, 4.3):
         seen = PulseTrain(rate, marks=len(places), places=places, spacing_spread=0.0, noise_v=0.05, wander_v=0.1)
         found = estimate_speed(synthesise(seen, samples=8000, interval_s=2.5e-4, seed=1), len(places))
@@ -67,7 +67,7 @@ JUMPED = {
 
 
 @pytest.mark.parametrize("seed", JUMPED)
-def test_a_scene_once_wrong_by_a_factor_is_set_aside_or_right(seed: int) -> None:
+def test_scenes_that_were_wrong_by_a_factor_are_right_or_set_aside(seed: int) -> None:
     scene = make_scene(seed)
     found = estimate_speed(Trace(scene.voltage_v, scene.interval_s), scene.marks)
     right = abs(found.speed_rad_s / (2 * np.pi * scene.rate_hz) - 1) < 0.01

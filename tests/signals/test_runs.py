@@ -31,7 +31,7 @@ def write(tmp_path):
     return make
 
 
-def test_a_run_goes_through_standstill_with_the_envelope_beside_it(write):
+def test_a_run_through_standstill_is_read_with_its_envelope_temperature(write):
     path = write(REVERSAL)
     assert is_run(path)
     run = read_run(path)
@@ -68,7 +68,7 @@ def test_a_raw_trace_is_not_a_run(write):
         ("time [s],speed [rpm],gauge [V]\n0,1,2\n", 1, 3, "unknown title 'gauge'"),
     ],
 )
-def test_what_no_run_can_hold_is_refused_with_its_place(write, text, line, column, problem):
+def test_invalid_cells_of_a_run_are_refused_with_their_place(write, text, line, column, problem):
     with pytest.raises(InputError) as raised:
         read_run(write(text))
     assert (raised.value.line, raised.value.column) == (line, column)
@@ -76,7 +76,7 @@ def test_what_no_run_can_hold_is_refused_with_its_place(write, text, line, colum
     assert "run.csv" in str(raised.value)
 
 
-def test_an_experiment_holds_its_runs_and_sets_them_aside_from_the_curve(tmp_path, write, bench_text):
+def test_runs_of_an_experiment_are_kept_apart_from_the_curve(tmp_path, write, bench_text):
     (tmp_path / "runs").mkdir()
     write(REVERSAL.replace("off", ""), "runs/001.csv")
     write("time [s],speed [rpm]\n0,3\n1,2\n2,1\n", "runs/002.csv")

@@ -22,7 +22,7 @@ def estimate(scene: Scene) -> SpeedEstimate:
     return estimate_speed(Trace(scene.voltage_v, scene.interval_s), scene.marks)
 
 
-def test_a_speed_that_is_not_set_aside_is_right_and_one_is_given_where_the_noise_allows() -> None:
+def test_a_speed_not_set_aside_is_right_and_given_if_the_noise_allows() -> None:
     """The bound: Rife and Boorstyn, IEEE Trans. Inf. Theory 20, 591 (1974), for a comb in place of a tone."""
     wrong, possible, given = [], 0, 0
     for seed in SEEDS:
@@ -40,7 +40,7 @@ def test_a_speed_that_is_not_set_aside_is_right_and_one_is_given_where_the_noise
     assert given >= 0.9 * possible
 
 
-def test_hum_is_never_returned_as_a_rotor() -> None:
+def test_hum_is_never_reported_as_a_speed() -> None:
     """Hum of 0.6 of the pulses at four marks once gave the mains over four: 12.5 turns a second, and 1.9 were true."""
     for mains in (50.0, 60.0, 49.93):
         for seed in range(3):
@@ -55,7 +55,7 @@ def test_hum_is_never_returned_as_a_rotor() -> None:
             assert not set(found.flags) & set(SET_ASIDE_FLAGS)
 
 
-def test_hum_alone_is_no_rotor_and_a_sine_in_step_with_the_mains_is_said_to_be_near_it() -> None:
+def test_hum_alone_gives_no_speed_and_a_sine_near_the_mains_is_flagged() -> None:
     time = np.arange(20_000) * 1e-4
     noise = 0.01 * np.random.default_rng(1).standard_normal(time.size)
     for rate in (50.0, 60.0, 100.0):
@@ -63,7 +63,7 @@ def test_hum_alone_is_no_rotor_and_a_sine_in_step_with_the_mains_is_said_to_be_n
         assert math.isnan(found.speed_rad_s) and "near-mains" in found.flags
 
 
-def test_narrow_pulses_in_step_with_the_mains_are_a_result() -> None:
+def test_narrow_pulses_at_the_mains_frequency_give_a_speed() -> None:
     time = np.arange(20_000) * 1e-4
     noise = 0.01 * np.random.default_rng(1).standard_normal(time.size)
     pulses = np.exp(-(((50.0 * time % 1 - 0.5) / 0.08) ** 2))
@@ -71,7 +71,7 @@ def test_narrow_pulses_in_step_with_the_mains_are_a_result() -> None:
     assert abs(found.speed_rad_s / (2 * math.pi) - 25.0) < 1e-3
 
 
-def test_a_comb_with_thirty_in_a_hundred_teeth_missing_is_still_a_comb() -> None:
+def test_a_pulse_train_with_thirty_per_cent_missing_gives_its_speed() -> None:
     for seed in range(6):
         random = np.random.default_rng(seed)
         time = np.arange(20_000) * 2e-4
@@ -96,7 +96,7 @@ def test_marks_doubled_or_halved_are_noticed_by_their_unequal_pulses() -> None:
     assert noticed[2] >= 7 and noticed[8] >= 5  # marks that happen to be nearly alike tell nothing
 
 
-def test_opposite_marks_that_are_alike_by_chance_are_not_doubted() -> None:
+def test_opposite_marks_that_are_equal_by_chance_are_not_doubted() -> None:
     """Two traces of the example, whose four marks happen to make two pairs nearly alike, were once set aside."""
     traces = Path(__file__).parents[2] / "examples" / "two-rotors" / "vane-12mm" / "traces"
     for name in ("019.csv.gz", "022.csv.gz"):
@@ -126,7 +126,7 @@ MENDED = {
 
 
 @pytest.mark.parametrize("seed", MENDED)
-def test_a_scene_that_once_failed_gives_a_right_speed_or_is_set_aside(seed: int) -> None:
+def test_scenes_that_failed_before_give_a_right_speed_or_are_set_aside(seed: int) -> None:
     scene = make_scene(seed)
     found = estimate(scene)
     rate, u = found.speed_rad_s / (2 * math.pi), found.speed_u_rad_s / (2 * math.pi)
@@ -135,7 +135,7 @@ def test_a_scene_that_once_failed_gives_a_right_speed_or_is_set_aside(seed: int)
 
 
 @pytest.mark.parametrize("rpm", [100, 150, 200, 300])
-def test_sharp_pulses_of_a_whole_number_of_samples_are_not_taken_for_aliased(rpm: int) -> None:
+def test_sharp_pulses_of_a_whole_number_of_samples_are_not_flagged_as_aliased(rpm: int) -> None:
     """Their harmonics fold onto each other, so that a comb beyond half the sample rate explains them as well."""
     time = np.arange(0.0, 4.0, 2e-3)
     pulses = np.where(time * rpm / 60 * 4 % 1.0 < 0.3, 4.0, 0.2) + 0.02 * np.sin(977.0 * time)

@@ -9,14 +9,14 @@ from edgewind.signals.smooth import fast_length, running_mean, slow_part
 
 
 @pytest.mark.parametrize("width", [1, 2, 3, 8, 41, 500])
-def test_running_means_are_those_of_a_uniform_filter(width):
+def test_running_means_equal_those_of_a_uniform_filter(width):
     values = 5.0 + np.random.default_rng(1).standard_normal(300).cumsum()
     assert running_mean(values, width) == pytest.approx(uniform_filter1d(values, width, mode="nearest"), abs=1e-12)
 
 
 @pytest.mark.parametrize("size", [64, 101])
 @pytest.mark.parametrize("cells", [0, 1, 7])
-def test_the_slow_part_is_that_of_the_cosine_transform(size, cells):
+def test_the_slow_part_equals_that_of_the_cosine_transform(size, cells):
     values = 5.0 + np.random.default_rng(2).standard_normal(size)
     coefficients = fft.dct(values, norm="ortho")
     coefficients[cells:] = 0

@@ -55,7 +55,7 @@ def test_coupled_pulses_are_timed_at_any_sample_rate(tmp_path: Path, sample_rate
     assert abs(speed.speed_rad_s / (2 * math.pi) - 7.3) < max(4 * speed.speed_u_rad_s / (2 * math.pi), 1e-3)
 
 
-def test_flac_is_read_as_wave_is(tmp_path: Path) -> None:
+def test_flac_and_wave_give_the_same_trace(tmp_path: Path) -> None:
     library = pytest.importorskip("soundfile")
     samples = pulses(5.1, 16_000, 2.0)
     library.write(tmp_path / "a.flac", samples, 16_000)
@@ -68,7 +68,7 @@ def test_flac_is_read_as_wave_is(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(("lag", "sense"), [(0.25, 1), (-0.25, -1)])
-def test_two_sensors_tell_the_direction(tmp_path: Path, lag: float, sense: int) -> None:
+def test_two_sensors_show_the_direction(tmp_path: Path, lag: float, sense: int) -> None:
     channels = [pulses(7.3, 8_000), pulses(7.3, 8_000, lag=lag)]
     path = write_wav(tmp_path / "a.wav", channels, 8_000)
     found = measure_file(path, Tachometry(4, channel=1, second_channel=2))
@@ -76,9 +76,7 @@ def test_two_sensors_tell_the_direction(tmp_path: Path, lag: float, sense: int) 
     assert measure_file(path, Tachometry(4, channel=1)).direction.sense == 0
 
 
-def test_headers_that_lie_and_files_full_of_holes_cost_no_memory(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_false_headers_and_sparse_files_need_little_memory(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = write_wav(tmp_path / "a.wav", [pulses(7.3, 8_000)], 8_000, promised=0xFFFFFFF0)
     assert measure_file(path, Tachometry(4)).trace.samples == 32_000
     with path.open("r+b") as stream:
@@ -108,7 +106,7 @@ BUMPS = {
 
 
 @pytest.mark.parametrize("seed", [*BUMPS, 1, 2])
-def test_wide_pulses_that_a_capacitor_makes_two_bumps_of_are_right_or_set_aside(tmp_path: Path, seed: int) -> None:
+def test_wide_pulses_split_in_two_by_a_capacitor_are_right_or_set_aside(tmp_path: Path, seed: int) -> None:
     """Seven of 600 recordings once gave a multiple of the speed unsaid."""
     scene = make_sound_scene(seed)
     found = measure_file(write_wav(tmp_path / "a.wav", [scene.level], scene.sample_rate), Tachometry(scene.marks)).speed
@@ -132,7 +130,7 @@ UNDONE = {
 
 
 @pytest.mark.parametrize("seed", UNDONE)
-def test_the_capacitor_is_undone_and_the_speed_itself_given(tmp_path: Path, seed: int) -> None:
+def test_the_effect_of_the_capacitor_is_inverted_and_the_speed_given(tmp_path: Path, seed: int) -> None:
     scene = make_sound_scene(seed)
     path = write_wav(tmp_path / "a.wav", [scene.level], scene.sample_rate)
     found = measure_file(path, Tachometry(scene.marks)).speed
@@ -142,7 +140,7 @@ def test_the_capacitor_is_undone_and_the_speed_itself_given(tmp_path: Path, seed
     assert scene.bound_hz < u
 
 
-def test_speeds_are_listed_where_bumps_may_be_rise_and_fall(tmp_path: Path) -> None:
+def test_both_speeds_are_listed_if_bumps_may_be_rise_and_fall_of_one_pulse(tmp_path: Path) -> None:
     """A quarter of the pulses missing, and bumps between them: not even a restored trace tells."""
     scene = make_sound_scene(136)
     path = write_wav(tmp_path / "a.wav", [scene.level], scene.sample_rate)
@@ -213,7 +211,7 @@ def test_sound_saved_as_text_is_read_as_sound(tmp_path: Path, kind: str) -> None
     assert abs(rate - scene.rate_hz) < 4 * u and not set(found.speed.flags) & set(SET_ASIDE_FLAGS)
 
 
-def test_text_whose_rate_is_not_sure_is_not_taken_for_sound_and_levels_in_decibels_are_refused(tmp_path: Path) -> None:
+def test_text_of_uncertain_rate_is_not_read_as_sound_and_levels_in_decibels_are_refused(tmp_path: Path) -> None:
     level = pulses(7.3, 8_000, 1.0)
     bare, decibel, counted = tmp_path / "bare.dat", tmp_path / "db.txt", tmp_path / "counted.csv"
     numbers = range(level.size)
@@ -230,7 +228,7 @@ def test_text_whose_rate_is_not_sure_is_not_taken_for_sound_and_levels_in_decibe
     assert measure_file(counted, Tachometry(4, interval_s=1 / 8000)).trace.coupled
 
 
-def test_what_a_sound_card_recorded_is_known_as_such_in_its_archive(tmp_path: Path) -> None:
+def test_the_archive_of_a_sound_card_recording_is_recognised_as_sound(tmp_path: Path) -> None:
     scene = make_sound_scene(2040)
     numbers = np.round(scene.level * 32767).astype(np.int16)
     recorded = RawTrace(numbers, 1 / scene.sample_rate, 1 / 32768, 0.0, coupled=True)

@@ -61,7 +61,7 @@ def test_turn_rate_of_a_pulse_train_reaches_the_bound_of_its_harmonics() -> None
     assert 0.75 < np.sqrt(np.mean(np.square(errors))) < 1.3
 
 
-def test_acceleration_is_found_with_the_rate_at_the_middle_unharmed() -> None:
+def test_acceleration_is_found_without_a_bias_of_the_rate_at_the_middle() -> None:
     seen = PulseTrain(8.0, acceleration_hz_s=0.4, noise_v=0.05)
     scores = []
     for seed in range(40):
@@ -110,7 +110,7 @@ def test_normal_equations_from_sums_equal_those_of_the_jacobian(
     assert right == pytest.approx(jacobian @ voltage, abs=1e-9 * np.abs(voltage).sum() * (1 + np.abs(right).max()))
 
 
-def test_uncertainty_grows_with_coloured_noise_at_the_line_and_not_elsewhere() -> None:
+def test_uncertainty_depends_on_the_noise_at_the_line_only() -> None:
     random = np.random.default_rng(5)
     time = centred_time(8000, INTERVAL_S)
     signal = np.cos(2 * np.pi * 40.3 * time)
@@ -135,7 +135,7 @@ def test_noise_floor_of_white_noise_is_its_mean_power_and_passes_under_lines() -
 
 
 @pytest.mark.parametrize("marks", [1, 2, 3, 4, 6])
-def test_turn_rate_is_not_taken_for_its_half_or_double(marks: int) -> None:
+def test_turn_rate_is_not_confused_with_its_half_or_double(marks: int) -> None:
     right = 0
     for seed in range(20):
         seen = PulseTrain(4.0 + 0.37 * seed, marks=marks, noise_v=0.1)
@@ -170,7 +170,7 @@ def test_decimation_keeps_what_lies_below_the_highest_frequency() -> None:
     assert fitted.rate_hz == pytest.approx(20.0, abs=1e-6)
 
 
-def test_slow_part_takes_the_baseline_and_leaves_the_pulses() -> None:
+def test_the_slow_part_is_the_baseline_without_the_pulses() -> None:
     time = centred_time(4000, INTERVAL_S)
     slow, fast = np.sin(2 * np.pi * 0.2 * time), np.sin(2 * np.pi * 30 * time)
     assert slow_part(slow + fast, 20) == pytest.approx(slow, abs=0.08)

@@ -70,7 +70,9 @@ def dialects(draw: st.DrawFn) -> tuple[str, str, list[float]]:
 
 @RELAXED
 @given(dialect=dialects(), encoding=st.sampled_from(["utf-8", "utf-8-sig", "utf-16"]))
-def test_every_dialect_is_read_back_equal(tmp_path: Path, dialect: tuple[str, str, list[float]], encoding: str) -> None:
+def test_every_dialect_is_read_back_unchanged(
+    tmp_path: Path, dialect: tuple[str, str, list[float]], encoding: str
+) -> None:
     text, suffix, volts = dialect
     content = text.encode(encoding)
     path = write(tmp_path, f"trace{suffix}", gzip.compress(content) if suffix.endswith(".gz") else content)
@@ -82,7 +84,7 @@ def test_every_dialect_is_read_back_equal(tmp_path: Path, dialect: tuple[str, st
 
 @RELAXED
 @given(content=st.binary(max_size=300), suffix=st.sampled_from(SUFFIXES))
-def test_no_bytes_escape_as_a_bare_traceback(tmp_path: Path, content: bytes, suffix: str) -> None:
+def test_any_bytes_give_a_trace_or_an_input_error(tmp_path: Path, content: bytes, suffix: str) -> None:
     path = write(tmp_path, f"junk{suffix}", content)
     try:
         trace = read_trace(path)
@@ -115,7 +117,7 @@ LINES = st.sampled_from(
 
 @settings(max_examples=200, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(lines=st.lists(LINES, max_size=12), end=st.sampled_from(["\n", "\r\n", "\r"]))
-def test_no_nearly_valid_text_escapes_as_a_bare_traceback(tmp_path: Path, lines: list[str], end: str) -> None:
+def test_any_nearly_valid_text_gives_a_trace_or_an_input_error(tmp_path: Path, lines: list[str], end: str) -> None:
     path = write(tmp_path, "near.csv", end.join(lines))
     try:
         trace = read_trace(path)
@@ -127,7 +129,7 @@ def test_no_nearly_valid_text_escapes_as_a_bare_traceback(tmp_path: Path, lines:
 
 @RELAXED
 @given(content=st.binary(max_size=200), cut=st.integers(0, 400), place=st.integers(0, 400), byte=st.integers(0, 255))
-def test_no_damaged_archive_or_sound_escapes_as_a_bare_traceback(
+def test_any_damaged_archive_or_sound_gives_a_trace_or_an_input_error(
     tmp_path: Path, content: bytes, cut: int, place: int, byte: int
 ) -> None:
     buffer = io.BytesIO()
@@ -171,7 +173,7 @@ def test_channel_is_chosen_by_name_or_number_and_the_first_is_noted(tmp_path: Pa
         read_trace(path, channel="lmp")
 
 
-def test_metadata_beside_the_numbers_is_no_column(tmp_path: Path) -> None:
+def test_metadata_beside_the_numbers_is_not_read_as_a_column(tmp_path: Path) -> None:
     rows = ["Record Length,8,,0.000,0.10,", "Sample Interval,1e-3,,0.001,0.20,", "Probe,10,,0.002,0.30,"]
     rows += [f",,,{i / 1000:.3f},0.{i}0," for i in range(3, 9)]
     trace = read_trace(write(tmp_path, "side.csv", "\n".join(rows)))
@@ -186,7 +188,7 @@ def test_a_repeated_header_block_is_skipped_with_a_note(tmp_path: Path) -> None:
     assert any("repeated header" in note for note in trace.notes)
 
 
-def test_uneven_times_are_put_on_an_even_grid_and_a_gap_is_told(tmp_path: Path) -> None:
+def test_uneven_times_are_put_on_an_even_grid_and_a_gap_is_reported(tmp_path: Path) -> None:
     times = [0, 1, 2, 3, 4, 8, 9, 10]
     path = write(tmp_path, "gap.csv", "time_s,v\n" + "".join(f"{t},{2 * t}\n" for t in times))
     trace = read_trace(path)
@@ -199,7 +201,7 @@ def test_latin_1_header_is_read_with_a_note(tmp_path: Path) -> None:
     assert trace.voltage_v.tolist() == [1, 2] and any("Latin-1" in note for note in trace.notes)
 
 
-def test_archive_is_read_back_equal(tmp_path: Path) -> None:
+def test_archive_is_read_back_unchanged(tmp_path: Path) -> None:
     volts = np.linspace(-1, 1, 50) ** 3
     np.savez(tmp_path / "a.npz", interval_s=0.002, voltage_v=volts)
     trace = read_trace(tmp_path / "a.npz")
@@ -237,12 +239,12 @@ def test_sound_of_every_width_is_read(tmp_path: Path, kind: int, bits: int, samp
         (b"PK\x03\x04\x00\x00\x00\x01\x02\x03" * 20, "binary data"),
     ],
 )
-def test_bad_text_is_told_with_line_and_column(tmp_path: Path, content: str | bytes, message: str) -> None:
+def test_invalid_text_is_refused_with_line_and_column(tmp_path: Path, content: str | bytes, message: str) -> None:
     with pytest.raises(InputError, match=message):
         read_trace(write(tmp_path, "bad.csv", content))
 
 
-def test_files_that_are_none_are_told(tmp_path: Path) -> None:
+def test_files_that_are_not_traces_are_refused(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="there is no such file"):
         read_trace(tmp_path / "none.csv")
     (tmp_path / "folder.csv").mkdir()
@@ -255,7 +257,7 @@ def test_files_that_are_none_are_told(tmp_path: Path) -> None:
         read_trace(write(tmp_path, "cut.csv.gz", whole[: len(whole) // 2]))
 
 
-def test_archives_of_objects_and_lying_headers_are_refused(tmp_path: Path) -> None:
+def test_archives_of_objects_and_false_headers_are_refused(tmp_path: Path) -> None:
     np.savez(tmp_path / "objects.npz", voltage_v=np.array([{"a": 1}, None], dtype=object))
     with pytest.raises(InputError, match="holds object, not numbers"):
         read_trace(tmp_path / "objects.npz")
@@ -267,7 +269,7 @@ def test_archives_of_objects_and_lying_headers_are_refused(tmp_path: Path) -> No
         read_trace(tmp_path / "lies.npz")
 
 
-def test_memory_is_bounded_before_anything_is_loaded(tmp_path: Path) -> None:
+def test_size_limits_are_checked_before_anything_is_loaded(tmp_path: Path) -> None:
     zeros = np.zeros(4_000_000)
     np.savez_compressed(tmp_path / "bomb.npz", voltage_v=zeros)
     with pytest.raises(InputError, match=r"32 MB unpacked, the limit is 1 MB; cut a shorter stretch"):
@@ -281,7 +283,7 @@ def test_memory_is_bounded_before_anything_is_loaded(tmp_path: Path) -> None:
         read_trace(tmp_path / "huge.csv")
 
 
-def test_odd_sound_is_told(tmp_path: Path) -> None:
+def test_invalid_sound_files_are_refused(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="format 1 of 12 bits"):
         read_trace(write(tmp_path, "odd.wav", wav(b"\0" * 30, bits=12)))
     with pytest.raises(InputError, match="holds no samples"):

@@ -31,7 +31,7 @@ def trace_of(speed=speed_at, places=PLACES, *, seconds=END_S, seed=5):
 
 
 @pytest.mark.parametrize(("places", "signed"), [(PLACES, True), (None, False)])
-def test_a_trace_through_standstill_is_a_run_with_its_sign_where_the_marks_tell(places, signed):
+def test_a_trace_through_standstill_is_a_run_with_its_sign_if_the_marks_show_it(places, signed):
     run = run_of_trace(
         trace_of(),
         4,
@@ -53,14 +53,14 @@ def test_a_trace_through_standstill_is_a_run_with_its_sign_where_the_marks_tell(
     assert run_of_table(run, 0.5, 0.01, 2).switched_u_s == 0
 
 
-def test_the_face_that_was_seen_gives_the_sign_of_a_run_without_standstill():
+def test_the_observed_leading_face_gives_the_sign_of_a_run_without_standstill():
     trace = trace_of(lambda time: 6.0 * np.exp(-time / 60.0), (0, 0.25, 0.5, 0.75), seconds=100)
     run = run_of_trace(trace, 4, parse_moments("lamp off at 10 s"), face="dark")
     assert run.signed and np.nanmax(run.speed_rad_s) < 0
 
 
 @pytest.mark.parametrize("sense", [1, -1])
-def test_marks_tell_the_sense_of_a_rotor_that_slows(sense):
+def test_marks_show_the_direction_of_a_slowing_rotor(sense):
     turns = np.sort(np.concatenate([np.array(PLACES) + k for k in range(8)])) if sense > 0 else None
     if turns is None:
         turns = np.sort(np.concatenate([np.remainder(-np.array(PLACES), 1) + k for k in range(8)]))
@@ -105,7 +105,7 @@ def test_a_row_with_a_trace_and_moments_is_a_run_of_the_experiment(tmp_path, mak
         ("lamp off at 12 s; cleaned the pivot", "stands among changes with moments"),
     ],
 )
-def test_changes_that_cannot_be_understood_are_refused(changed, said):
+def test_invalid_changes_are_refused(changed, said):
     with pytest.raises(InputError, match=said):
         parse_moments(changed)
 

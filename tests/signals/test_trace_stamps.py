@@ -80,7 +80,7 @@ def test_stamps_of_every_kind_are_read_as_seconds_from_the_first(
         + "".join(f"15:0:1.{i:03},{i}.5\n" for i in range(9)),
     ],
 )
-def test_stamps_stand_anywhere_and_with_any_decimal_mark(tmp_path: Path, text: str) -> None:
+def test_stamps_are_read_in_any_column_and_with_any_decimal_mark(tmp_path: Path, text: str) -> None:
     trace = read(tmp_path, text)
     assert trace.voltage_v == pytest.approx(np.arange(9) + 0.5)
     assert trace.interval_s == pytest.approx(1e-3)
@@ -92,13 +92,13 @@ def test_every_digit_below_the_second_is_kept(tmp_path: Path) -> None:
     assert read(tmp_path, rows).interval_s == pytest.approx(17e-9)
 
 
-def test_a_comma_behind_whole_seconds_that_do_not_repeat_is_the_next_column(tmp_path: Path) -> None:
+def test_a_comma_after_whole_seconds_that_do_not_repeat_separates_columns(tmp_path: Path) -> None:
     trace = read(tmp_path, "Time,A,B\n15:09:26,512,7\n15:09:27,498,8\n15:09:28,505,9\n")
     assert trace.voltage_v.tolist() == [512, 498, 505] and trace.interval_s == 1.0
     assert read(tmp_path, "Time,A\n15:09:26,5\n15:09:27,4\n15:09:28,5\n").voltage_v.tolist() == [5, 4, 5]
 
 
-def test_a_clock_alone_runs_past_midnight_with_a_note(tmp_path: Path) -> None:
+def test_a_time_of_day_is_continued_past_midnight_with_a_note(tmp_path: Path) -> None:
     trace = read(tmp_path, "t;v\n23:59:59.0;1\n23:59:59.5;2\n00:00:00.0;3\n00:00:00.5;4\n")
     assert trace.interval_s == pytest.approx(0.5) and trace.samples == 4
     assert any("past midnight" in note for note in trace.notes)
@@ -114,7 +114,7 @@ def test_a_clock_alone_runs_past_midnight_with_a_note(tmp_path: Path) -> None:
         ("03.04.2026", "04.04.2026", None),
     ],
 )
-def test_order_of_day_and_month_is_told_only_where_it_matters(
+def test_order_of_day_and_month_is_noted_only_if_it_matters(
     tmp_path: Path, first: str, second: str, told: str | None
 ) -> None:
     rows = f"{first} 23:59:59.0;1\n{first} 23:59:59.5;2\n{second} 00:00:00.0;3\n"
@@ -158,12 +158,12 @@ def test_an_ambiguous_date_that_stays_the_same_needs_no_note(tmp_path: Path) -> 
         (["15:09:26.1;1", "15:09:26.2;x", "15:09:26.3;4"], r"line 3, column 2: 'x' is not a finite number"),
     ],
 )
-def test_bad_stamps_are_told_with_their_line(tmp_path: Path, rows: list[str], message: str) -> None:
+def test_invalid_stamps_are_refused_with_their_line(tmp_path: Path, rows: list[str], message: str) -> None:
     with pytest.raises(InputError, match=message):
         read(tmp_path, "\n".join(["t;v", *rows]))
 
 
-def test_stamps_in_whole_seconds_are_read_where_the_interval_is_known(tmp_path: Path) -> None:
+def test_stamps_in_whole_seconds_are_read_if_the_interval_is_known(tmp_path: Path) -> None:
     rows = "".join(f"15:09:{26 + i // 4};{i}\n" for i in range(20))
     assert read(tmp_path, "t;v\n" + rows, interval_s=0.25).interval_s == 0.25
     trace = read(tmp_path, "Sample rate: 4 Hz\nt;v\n" + rows)
@@ -191,7 +191,7 @@ def test_times_rounded_to_their_digits_give_the_interval_of_the_straight_line(tm
 
 @settings(max_examples=300, deadline=None)
 @given(st.lists(st.text(alphabet='0123456789:/-.,; TZ"apm\t+', max_size=30), max_size=8))
-def test_no_text_like_stamps_escapes_as_a_bare_traceback(lines: list[str]) -> None:
+def test_any_text_like_stamps_gives_a_trace_or_an_input_error(lines: list[str]) -> None:
     try:
         stamped = replace_stamps(lines)
     except InputError as error:
@@ -223,6 +223,6 @@ def test_text_after_the_numbers_is_left_out_with_a_note(tmp_path: Path, footer: 
         ("0,1\n1,2\n" + "never ends\n" * 150, r"line 4, column 1: 'never ends' is not a finite number"),
     ],
 )
-def test_text_amid_the_numbers_and_broken_last_rows_stay_errors(tmp_path: Path, rows: str, message: str) -> None:
+def test_text_between_the_numbers_and_broken_last_rows_are_errors(tmp_path: Path, rows: str, message: str) -> None:
     with pytest.raises(InputError, match=message):
         read(tmp_path, "time_s,v\n" + rows)

@@ -30,7 +30,7 @@ CLIP = Tachometry(4, bright_leads="clockwise")
         ClipScene(-3.3, vanes=2, flatten=0.35, centre=(0.4, 0.55)),
     ],
 )
-def test_speed_and_direction_of_a_rendered_rotor(tmp_path: Path, scene: ClipScene) -> None:
+def test_speed_and_direction_of_a_rendered_rotor_are_recovered(tmp_path: Path, scene: ClipScene) -> None:
     found = measure_file(render(scene, tmp_path / "clip.mp4"), CLIP)
     rate, u = found.speed.speed_rad_s / (2 * math.pi), found.speed.speed_u_rad_s / (2 * math.pi)
     assert found.speed.flags == () and found.speed.method == "video"
@@ -38,7 +38,7 @@ def test_speed_and_direction_of_a_rendered_rotor(tmp_path: Path, scene: ClipScen
     assert found.direction.sense == math.copysign(1, scene.turn_rate_hz)
 
 
-def test_alike_vanes_that_may_be_folded_are_flagged_with_the_possible_speeds(tmp_path: Path) -> None:
+def test_identical_vanes_that_may_be_aliased_are_flagged_with_the_possible_speeds(tmp_path: Path) -> None:
     path = render(ClipScene(11.2, unequal=0.0), tmp_path / "clip.mp4")
     found = measure_file(path, CLIP)
     assert "aliased" in found.speed.flags and found.direction.sense == 0
@@ -67,7 +67,7 @@ def test_a_rotor_seen_from_the_side_gives_its_speed_and_no_direction(tmp_path: P
     assert min(abs(rate - 6.3) for rate in listed) < 0.02
 
 
-def test_like_vanes_from_the_side_are_not_unfolded_by_harmonics_of_their_own(tmp_path: Path) -> None:
+def test_identical_vanes_from_the_side_are_not_unfolded_by_their_own_harmonics(tmp_path: Path) -> None:
     """Two of 100 clips once gave a wrong speed unsaid: 21.4 turns a second for 1.4, and 24.1 for 4.1."""
     scene = replace(make_clip_scene(2013), side=True, perspective=0.1 * (2013 % 3), flatten=1.0)
     found = measure_file(render(scene, tmp_path / "clip.mp4", 2013), Tachometry(scene.vanes))
@@ -76,7 +76,7 @@ def test_like_vanes_from_the_side_are_not_unfolded_by_harmonics_of_their_own(tmp
     assert min(abs(rate - abs(scene.turn_rate_hz)) for rate in listed) < 0.02
 
 
-def test_a_weak_line_once_a_turn_alone_does_not_unfold_four_like_vanes(tmp_path: Path) -> None:
+def test_a_weak_line_once_a_turn_alone_does_not_unfold_four_identical_vanes(tmp_path: Path) -> None:
     """A line that compression made once gave 10.1 turns a second for 2.6, unflagged."""
     found = measure_file(render(make_clip_scene(23), tmp_path / "clip.mp4", 23), CLIP)
     assert "aliased" in found.speed.flags and found.picture is not None
@@ -84,7 +84,7 @@ def test_a_weak_line_once_a_turn_alone_does_not_unfold_four_like_vanes(tmp_path:
     assert min(abs(rate - 2.628) for rate in listed) < 0.01
 
 
-def test_uneven_time_stamps_are_used_as_they_are(tmp_path: Path) -> None:
+def test_uneven_time_stamps_are_used_unchanged(tmp_path: Path) -> None:
     clip = read_clip(render(ClipScene(2.3), tmp_path / "clip.mp4"))
     random = np.random.default_rng(1)
     kept = np.sort(random.choice(len(clip.frames), int(0.7 * len(clip.frames)), replace=False))
@@ -93,13 +93,13 @@ def test_uneven_time_stamps_are_used_as_they_are(tmp_path: Path) -> None:
     assert found.turn_rate_hz == pytest.approx(2.3, rel=3e-3)
 
 
-def test_a_slow_motion_clip_is_set_right_by_the_time_between_frames(tmp_path: Path) -> None:
+def test_a_slow_motion_clip_is_corrected_by_the_time_between_frames(tmp_path: Path) -> None:
     path = render(ClipScene(1.2), tmp_path / "clip.mp4")
     found = measure_file(path, replace(CLIP, interval_s=1 / 240))
     assert found.speed.speed_rad_s == pytest.approx(2 * math.pi * 4.8, rel=1e-3)
 
 
-def test_clips_that_are_none_are_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_files_that_are_not_clips_are_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     program = imageio_ffmpeg.get_ffmpeg_exe()
     sound = tmp_path / "sound.mp4"
     source = ["-f", "lavfi", "-i", "sine=frequency=440:duration=1"]

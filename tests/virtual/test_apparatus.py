@@ -36,7 +36,7 @@ def test_pump_down_is_the_closed_form():
     assert apparatus.states(times)[:, State.PRESSURE] == pytest.approx(expected, rel=2e-6)
 
 
-def test_pair_of_runge_and_kutta_is_that_of_dormand_and_prince():
+def test_coefficients_of_the_runge_kutta_pair_are_those_of_dormand_and_prince():
     """Dormand and Prince, J. Comput. Appl. Math. 6, 19 (1980), table 2, as SciPy has it in RK45."""
     assert step_kernel._A[:6, :5] == pytest.approx(RK45.A, rel=1e-15)
     assert step_kernel._A[6] == pytest.approx(RK45.B, rel=1e-15)
@@ -44,7 +44,7 @@ def test_pair_of_runge_and_kutta_is_that_of_dormand_and_prince():
     assert np.abs(step_kernel._E) == pytest.approx(np.abs(RK45.E), rel=1e-12)
 
 
-def test_gas_let_in_rises_and_settles_log_linearly_in_the_voltage():
+def test_the_final_pressure_is_log_linear_in_the_valve_voltage():
     """Steady: p = Q/S, with ten times the flow for each 2 V, and no flow at 0 V."""
     apparatus, clock = at_rest()
     found = []
@@ -86,7 +86,7 @@ def test_chamber_valve_and_gauge_agree_with_an_independent_integration():
 
 
 @pytest.mark.parametrize("volts", [3.0, 4.5, 6.0, 7.5])
-def test_steady_speed_is_the_predicted_one(volts):
+def test_steady_speed_equals_the_predicted_one(volts):
     """The same numbers as `edgewind predict` at that pressure: speed and both faces, but for the inner heat of the
     molecules, which the table has at the Knudsen number of the film: some millikelvins of a face.
     """
@@ -101,7 +101,7 @@ def test_steady_speed_is_the_predicted_one(volts):
     assert state["bright"] == pytest.approx(expected["t_cold_k"], abs=1e-2)
 
 
-def test_spin_up_is_that_of_the_rotor_room():
+def test_spin_up_agrees_with_the_rotor_package():
     """`edgewind.rotor.run` follows the same rotor with another integrator (Radau) and another table."""
     apparatus, clock = at_rest(lamp_lag="1 ms", start_pressure="1 Pa", outgassing="1.5e-3 Pa*m^3/s")
     rotor = parameters_of(apparatus.bench)
@@ -144,7 +144,7 @@ def test_coast_down_has_the_time_constant_of_inertia_over_drag():
     assert rows[:, State.TURNS] * 2 * np.pi == pytest.approx(coast_down_angle(times, 6.0, dry, drag), rel=1e-4)
 
 
-def test_the_pivot_holds_below_its_break_away_and_stops_the_rotor_when_the_lamp_goes_out():
+def test_the_pivot_holds_below_break_away_and_stops_the_rotor_in_the_dark():
     bench = plain_bench(start_pressure="1 Pa", outgassing="1.5e-3 Pa*m^3/s")
 
     def with_pivot(dry, breakaway):
@@ -200,7 +200,7 @@ METAL = {"rotor.bright_emissivity": "0.1"}
 
 
 @pytest.mark.parametrize(("envelope_k", "light"), [(295.15, 1.0), (255.15, 1.0), (330.15, 0.6)])
-def test_the_hidden_rotor_settles_where_its_closed_form_says(envelope_k, light):
+def test_the_hidden_rotor_settles_at_its_closed_form(envelope_k, light):
     """`HiddenRotor.steady_speed` shares no line with the steps in time; its Knudsen number follows the gas exactly."""
     apparatus, clock = at_rest(**HIDDEN, envelope_lag="1 s", thermostat_lag="1 s")
     apparatus.light(light)
@@ -214,7 +214,7 @@ def test_the_hidden_rotor_settles_where_its_closed_form_says(envelope_k, light):
     assert state["speed"] == pytest.approx(float(apparatus.hidden.steady_speed(around)), rel=3e-3)
 
 
-def test_the_rotor_turns_back_while_its_envelope_is_chilled_in_the_dark():
+def test_the_rotor_reverses_while_its_envelope_is_chilled_in_the_dark():
     """Followed by SciPy's LSODA with the closed forms of `HiddenRotor`, and by the steps of the bench.
 
     The gas takes the temperature of the wall and the vane follows: the dark face cools faster, and the rotor turns
@@ -261,7 +261,7 @@ def test_the_envelope_warms_with_the_lamp():
     assert apparatus.state()["envelope"] == pytest.approx(295.15 + 2 * (1 - np.exp(-1)), abs=1e-4)
 
 
-def test_light_wanders_by_as_much_as_stated_and_the_rotor_with_it():
+def test_light_fluctuates_by_the_stated_amount_and_the_rotor_follows():
     apparatus, clock = at_rest(lamp_wander="2 %", start_pressure="1 Pa", outgassing="1.5e-3 Pa*m^3/s")
     apparatus.light(1.0)
     hold = apparatus.hold()
@@ -276,7 +276,7 @@ def test_light_wanders_by_as_much_as_stated_and_the_rotor_with_it():
     assert apparatus.state()["lamp"] == pytest.approx(0.0, abs=1e-6)
 
 
-def test_the_truth_may_differ_from_the_description():
+def test_the_true_rotor_may_differ_from_the_description():
     """`[virtual] truth` changes what is simulated, not what bench.toml says."""
     bench = invented_bench()
     apparatus = Apparatus(bench, SimulatedClock())
@@ -285,7 +285,7 @@ def test_the_truth_may_differ_from_the_description():
     assert apparatus.rotor.pivot_dry_n_m == 0.8e-10
 
 
-def test_drives_are_linear_as_the_table_takes_them_to_be(make_bench):
+def test_drives_are_linear_as_the_table_assumes(make_bench):
     """Torque against the difference of the faces and against the light, by the drives themselves."""
     from edgewind.rotor import DRIVES, Conditions
 
@@ -308,7 +308,7 @@ def test_drives_are_linear_as_the_table_takes_them_to_be(make_bench):
             assert found == pytest.approx(expected, rel=1e-4, abs=1e-16)
 
 
-def test_rates_are_those_of_the_rotor_room():
+def test_rates_agree_with_the_rotor_package():
     """Heat into the faces as `rotor.heat` has it, at a state far from steady."""
     apparatus, _ = at_rest()
     rotor, table = apparatus.rotor, apparatus.table
@@ -345,11 +345,11 @@ def follow(looks):
 
 @settings(max_examples=15)
 @given(st.lists(st.floats(0.0, 79.0), max_size=20))
-def test_the_state_does_not_depend_on_when_it_is_looked_at(looks):
+def test_the_state_does_not_depend_on_when_it_is_queried(looks):
     assert follow(looks) == pytest.approx(follow([]), rel=1e-12, abs=1e-15)
 
 
-def test_commands_act_from_their_own_moment():
+def test_commands_take_effect_at_their_own_time():
     """Not from the next step: the lamp is on for half a second, and the heat of half a second comes in."""
     apparatus, clock = at_rest(lamp_lag="1 ms", start_pressure="1e-5 Pa", outgassing="1e-9 Pa*m^3/s")
     clock.advance(7.123)
@@ -363,7 +363,7 @@ def test_commands_act_from_their_own_moment():
     assert warmed == pytest.approx(0.5 * light, rel=0.02)
 
 
-def test_the_past_is_kept_while_it_is_held():
+def test_the_history_is_kept_while_it_is_needed():
     apparatus, clock = at_rest()
     hold, other = apparatus.hold(), apparatus.hold()
     apparatus.release(other)

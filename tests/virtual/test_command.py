@@ -51,7 +51,7 @@ def stopped(process, number, client):
     assert out == "" and "Traceback" not in err and "has stopped" in err
 
 
-def test_it_says_its_ports_runs_as_fast_as_asked_and_ends_when_interrupted(start):
+def test_bench_prints_its_ports_runs_at_the_set_speed_and_ends_on_interrupt(start):
     process, said = start("--speed-up", "200", "--seed", "7")
     assert said["simulated"] is True and said["speed_up"] == 200 and said["seed"] == 7 and said["host"] == "127.0.0.1"
     assert set(said["ports"]) == set(INSTRUMENTS)
@@ -64,7 +64,7 @@ def test_it_says_its_ports_runs_as_fast_as_asked_and_ends_when_interrupted(start
         stopped(process, signal.SIGINT, client)
 
 
-def test_it_writes_a_folder_simulates_what_is_named_and_ends_when_terminated(start, tmp_path, bench_text):
+def test_bench_writes_a_folder_simulates_the_named_instruments_and_ends_on_terminate(start, tmp_path, bench_text):
     file = tmp_path / "mine.toml"
     file.write_text(bench_text + '\n[virtual]\nstart_pressure = "2 Pa"\nseed = 9\n', encoding="utf-8")
     process, said = start(str(file), "--write", str(tmp_path / "sweep"))
@@ -78,7 +78,7 @@ def test_it_writes_a_folder_simulates_what_is_named_and_ends_when_terminated(sta
         stopped(process, signal.SIGTERM, client)
 
 
-def test_for_people_it_says_that_it_is_simulated_and_warns_where_the_network_is_let_in():
+def test_bench_states_that_it_is_simulated_and_warns_when_it_is_open_to_the_network():
     process = subprocess.Popen(
         [*COMMAND, "--host", "0.0.0.0", "--open-to-network"], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
     )
@@ -134,7 +134,7 @@ def test_bad_input_ends_with_status_2_and_a_message(arguments, said, monkeypatch
     assert said in printed.err and printed.out == ""
 
 
-def test_written_instruments_are_understood_by_the_bench_they_point_at(desk, tmp_path):
+def test_written_instruments_can_query_the_bench_they_address(desk, tmp_path):
     """Every command and question in the written bench.toml, sent to the instrument that it names."""
     file = write_folder(tmp_path / "sweep", invented_text(), PORTS, speed_up=100)
     roles = {f"TCPIP::127.0.0.1::{port}::SOCKET": role for role, port in PORTS.items()}
@@ -150,7 +150,7 @@ def test_written_instruments_are_understood_by_the_bench_they_point_at(desk, tmp
             assert desk.ask(role, table["errors"]) == b'0,"No error"', message
 
 
-def test_written_bench_is_read_again_with_its_times(tmp_path):
+def test_a_written_bench_is_read_back_with_its_times(tmp_path):
     file = write_folder(tmp_path / "sweep", invented_text(), PORTS, speed_up=200)
     text = file.read_text(encoding="utf-8")
     assert 'dwell = "0.15 s"' in text and text.count("[limits]") == 1
@@ -160,7 +160,7 @@ def test_written_bench_is_read_again_with_its_times(tmp_path):
     assert "::6000::" in again.read_text(encoding="utf-8") and again.read_text(encoding="utf-8").count("[limits]") == 1
 
 
-def test_a_folder_of_someone_else_is_left_alone(tmp_path):
+def test_a_folder_not_written_by_bench_is_left_unchanged(tmp_path):
     (tmp_path / "bench.toml").write_text(invented_text(), encoding="utf-8")
     with pytest.raises(InputError, match="this path already exists"):
         write_folder(tmp_path, invented_text(), PORTS)
@@ -170,7 +170,7 @@ def test_a_folder_of_someone_else_is_left_alone(tmp_path):
     assert (tmp_path / "bench.toml").read_text(encoding="utf-8") == invented_text()
 
 
-def test_invented_bench_says_that_it_is_invented():
+def test_the_invented_bench_states_that_it_is_invented():
     assert invented_text().startswith("# INVENTED")
     assert "no bench" in invented_bench().experiment.place
 
@@ -185,13 +185,13 @@ def test_invented_bench_says_that_it_is_invented():
         ("seed = -1", "virtual.seed"),
     ],
 )
-def test_mistakes_in_the_section_are_explained(bench_text, section, said):
+def test_errors_in_the_virtual_section_are_explained(bench_text, section, said):
     with pytest.raises(InputError) as error:
         parse_bench(f"{bench_text}\n[virtual]\n{section}\n")
     assert said in str(error.value) and error.value.line is not None
 
 
-def test_what_cannot_be_simulated_is_told(make_bench):
+def test_impossible_simulations_are_refused(make_bench):
     def with_virtual(**values):
         return invented_bench().model_copy(update={"virtual": VirtualSection(**values)})
 
@@ -203,7 +203,7 @@ def test_what_cannot_be_simulated_is_told(make_bench):
         Apparatus(with_virtual(pumping_speed="1000 m^3/s"), SimulatedClock())
 
 
-def test_template_names_keys_that_there_are():
+def test_the_template_names_existing_keys():
     """What `edgewind new` shows under [virtual], uncommented, is read."""
     from importlib.resources import files
 

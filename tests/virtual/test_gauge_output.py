@@ -29,20 +29,20 @@ def bench_with(make_bench, name, gas="N2", **more):
     return make_bench(gas={"species": gas}, gauge={"kind": kind} | COMMON | KINDS[name] | more)
 
 
-def test_every_kind_of_gauge_with_a_voltage_is_here():
+def test_every_kind_of_gauge_with_a_voltage_is_tested():
     assert {name.removeprefix("falling ") for name in KINDS} == GAUGES.keys() - {"display"}
 
 
 @pytest.mark.parametrize("name", KINDS)
 @given(share=st.floats(0.001, 0.999))
-def test_there_and_back_again(make_bench, name, share):
+def test_pressure_to_voltage_and_back_restores_the_pressure(make_bench, name, share):
     bench = bench_with(make_bench, name)
     volts = 1 + 5 * share
     pressure = pressure_from_volts([volts], bench).pressure_pa
     assert volts_from_pressure(pressure, bench) == pytest.approx([volts], abs=1e-9)
 
 
-def test_gas_factor_correction_and_the_error_of_this_gauge(make_bench):
+def test_output_includes_gas_factor_correction_and_error_of_the_gauge(make_bench):
     correction = {"factor": 1.2, "slope": 0.05, "pivot": "2 Pa"}
     bench = bench_with(make_bench, "ion-current", "He", correction=correction)
     pressure = np.array([3.0, 5.0, 9.0])
@@ -54,7 +54,7 @@ def test_gas_factor_correction_and_the_error_of_this_gauge(make_bench):
 
 
 @pytest.mark.parametrize("name", KINDS)
-def test_outside_its_range_the_study_is_told_so_and_given_no_number(make_bench, name):
+def test_a_voltage_outside_the_range_is_flagged_by_the_study(make_bench, name):
     bench = bench_with(make_bench, name)
     readings = pressure_from_volts(volts_from_pressure([1e-9, 1e6], bench), bench)
     assert readings.flags == ("under-range", "over-range")
@@ -71,14 +71,14 @@ def test_voltmeter_shows_noise_and_resolution(plain_desk):
     assert np.allclose(found * 1000, np.rint(found * 1000))
 
 
-def test_gauge_lags(plain_desk):
+def test_the_gauge_output_lags(plain_desk):
     """First order: 0.2 s behind, as it follows a pressure that falls with 4 s."""
     plain_desk.clock.advance(4.0)
     state = plain_desk.apparatus.state()
     assert state["gauge"] / state["pressure"] == pytest.approx(4 / (4 - 0.2), rel=0.002)
 
 
-def test_fetch_needs_a_reading(plain_desk):
+def test_fetch_without_a_reading_is_an_error(plain_desk):
     """SCPI-1999, volume 2, FETCh?: -230 where there is none; READ? is INITiate and FETCh?."""
     plain_desk.ask("gauge", "FETC?")
     assert plain_desk.errors("gauge") == [-230]
@@ -105,7 +105,7 @@ def test_a_display_is_read_as_a_pressure(make_bench):
     assert volts.errors("gauge") == [-241]
 
 
-def test_the_virtual_gauge_shows_what_the_chain_takes_off(make_bench):
+def test_the_virtual_gauge_shows_the_transpiration_that_the_analysis_corrects(make_bench):
     display = {"kind": "display", "principle": "diaphragm", "transfer_uncertainty": "1 %"}
     bench = make_bench(gauge=display | {"temperature": "45 degC", "tube_diameter": "4 mm"})
     true = np.geomspace(0.01, 100.0, 9)

@@ -20,7 +20,7 @@ def lone():
     return HiddenRotor(vanes=1, accommodation=1.0, internal_heat=0.0)
 
 
-def test_free_flight_has_the_closed_forms(lone):
+def test_free_flight_equals_the_closed_forms(lone):
     """Derived: force 1/4, heat 1/(2 sqrt pi) and 1/sqrt pi of a diffuse face."""
     kn = np.array([1e4])
     assert lone.force_coefficient(kn)[0] == pytest.approx(0.25, rel=1e-3)
@@ -29,7 +29,7 @@ def test_free_flight_has_the_closed_forms(lone):
     assert both[0] == pytest.approx(1 / np.sqrt(pi), rel=1e-3)
 
 
-def test_drag_has_the_closed_forms_of_free_flight_and_of_creeping_flow():
+def test_drag_equals_the_closed_forms_of_free_flight_and_of_creeping_flow():
     """A plate moving normal to itself: 4/sqrt(pi) + sqrt(pi) diffuse, 8/sqrt(pi) as a mirror (both derived); a disc in
     creeping flow, 16 mu a U (Lamb; Happel and Brenner, Low Reynolds Number Hydrodynamics, 1973), with the walls far
     away.
@@ -57,7 +57,7 @@ def test_drag_of_a_rotor_in_dense_gas_is_that_of_stokes_flow(vanes, arm, wide):
     assert dense == pytest.approx(stokes_drag(vanes, arm, chamber, chamber, fine=10), rel=0.04)
 
 
-def test_walls_of_the_chamber_add_to_drag_and_force_of_dense_gas():
+def test_walls_of_the_chamber_increase_drag_and_force_in_dense_gas():
     """Where they are twice as far in every direction Brenner's law (J. Fluid Mech. 12, 35, 1962) adds half as much."""
     dense = np.array([1e-3])
     drags = []
@@ -98,7 +98,7 @@ def test_without_hidden_deviations_it_is_not_biased_against_the_tables(vanes, ar
     assert kn[np.argmax(force / kn)] == pytest.approx(kn[np.argmax(tables.thermal_force / kn)], rel=0.2)
 
 
-def test_light_alone_pushes_the_bright_face_back_and_infrared_the_dark_one(lone):
+def test_light_alone_pushes_the_bright_face_back_and_infrared_recoil_the_dark_face(lone):
     around = BenchConditions(1e-9, 1.0, ROOM)
     pushed = float(lone.torques(ROOM, ROOM, around)["light"])
     lever = lone.width_m**2 * lone.arm_m
@@ -113,14 +113,14 @@ def test_steady_faces_balance(lone):
     assert np.abs(flows).max() < 1e-6 * 800
 
 
-def test_a_run_comes_to_the_steady_speed(lone):
+def test_a_run_ends_at_the_steady_speed(lone):
     around = BenchConditions(1.0, 1.0, ROOM)
     dark, bright, speed = lone.run(np.linspace(0, 3600, 91), lambda t: around, (ROOM, ROOM, 0.0))[-1]
     assert (dark, bright) == pytest.approx([float(face) for face in lone.faces(around)], abs=1e-3)
     assert speed == pytest.approx(float(lone.steady_speed(around)), rel=1e-3)
 
 
-def test_a_chilled_envelope_in_the_dark_turns_the_rotor_back_and_unequal_accommodation_does_not():
+def test_a_chilled_dark_envelope_reverses_the_thermal_force_and_not_that_of_unequal_accommodation():
     def speeds(rotor):
         run = rotor.run(np.linspace(0, 60, 61), lambda t: BenchConditions(1.0, 0.0, 253.15), (ROOM, ROOM, 0.0))
         return run[:, 2]
@@ -150,7 +150,7 @@ def test_a_stated_deviation_is_normal_with_the_stated_size_at_every_pressure():
     assert np.corrcoef(logs[:, 0], logs[:, -1])[0, 1] == pytest.approx(0.5, abs=0.08)
 
 
-def test_an_owner_is_off_by_what_is_stated():
+def test_descriptions_deviate_from_the_truth_by_their_stated_uncertainty():
     random, rotor = np.random.default_rng(9), HiddenRotor()
     benches = [parse_bench(bench_text(rotor, random, states_everything=True)) for _ in range(60)]
     for truth, u, stated in (
@@ -180,7 +180,7 @@ def test_truth_finds_the_greatest_speed():
     assert truth.main_drive == "thermal force"
 
 
-def test_folders_can_be_read_and_say_that_they_are_invented(tmp_path):
+def test_folders_can_be_read_and_state_that_they_are_invented(tmp_path):
     random = np.random.default_rng(7)
     for number in range(4):
         folder = tmp_path / str(number)
@@ -192,7 +192,7 @@ def test_folders_can_be_read_and_say_that_they_are_invented(tmp_path):
         assert pressures.min() < truth.speed_optimum_pa < pressures.max()
 
 
-def test_the_gauge_of_a_sweep_errs_as_it_was_drawn():
+def test_the_gauge_of_a_sweep_has_the_drawn_error():
     rotor = HiddenRotor(gauge=Deviation.draw(0.08, 1e-3, 100, np.random.default_rng(1)))
     pressures = np.geomspace(0.01, 10, 200)
     rows = readings_text(rotor, pressures, np.random.default_rng(2)).splitlines()[2:]

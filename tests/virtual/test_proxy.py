@@ -50,7 +50,7 @@ def test_without_faults_everything_passes_unchanged(echo):
 
 
 @pytest.mark.parametrize("kind", ["garble", "duplicate", "split", "noise"])
-def test_each_fault_that_leaves_an_answer(echo, kind):
+def test_each_fault_that_alters_a_reply_has_its_effect(echo, kind):
     with FaultyProxy(echo, Faults(**{kind: 1.0}), seed=2) as proxy:
         got = talk(proxy.port, 2 if kind == "duplicate" else 1)
         assert proxy.counts[kind] == 1
@@ -86,7 +86,7 @@ def test_drop_keeps_the_connection_and_questions_can_be_spoiled_too(echo):
         assert link.recv(10) == b"heard\n"
 
 
-def test_refused_and_cut_by_hand(echo):
+def test_connections_can_be_refused_and_cut_on_request(echo):
     with FaultyProxy(echo) as proxy:
         with socket.create_connection(("127.0.0.1", proxy.port), timeout=30) as link:
             link.sendall(b"a\n")

@@ -38,7 +38,7 @@ def volts(desk, data):
     return offset + step * np.frombuffer(parsed(data), ">i2")
 
 
-def test_trace_tells_the_speed_that_the_rotor_has(turning):
+def test_the_trace_shows_the_speed_of_the_rotor(turning):
     """The estimator of the signals room on what comes over the wire, against the truth behind it."""
     turning.tell("scope", "ACQ:POIN 6000;TIME 20;:INIT")
     assert turning.ask("scope", "*OPC?") == b"1"
@@ -50,7 +50,7 @@ def test_trace_tells_the_speed_that_the_rotor_has(turning):
     assert turning.number("scope", "MEAS:FREQ?") == pytest.approx(4 * truth / (2 * np.pi), rel=1e-3)
 
 
-def test_all_formats_tell_the_same_record(turning):
+def test_all_formats_give_the_same_record(turning):
     """SCPI-1999, volume 2, FORMat: ASCii, INTeger,16, REAL,32 and 64; BORDer NORMal is most significant byte first."""
     turning.tell("scope", "ACQ:POIN 200;SRAT 1000;:INIT")
     whole = volts(turning, turning.ask("scope", "WAV:DATA?"))
@@ -67,7 +67,7 @@ def test_all_formats_tell_the_same_record(turning):
     assert turning.errors("scope") == [-222]
 
 
-def test_phase_goes_on_between_traces(turning):
+def test_the_phase_continues_between_traces(turning):
     """Two traces with a gap between: both fit the one angle of the rotor, mark by mark, to the noise of a sample."""
     turning.instruments["scope"].signal.noise_v = 0.0
     turning.tell("scope", "ACQ:POIN 2000;TIME 5")
@@ -97,7 +97,7 @@ def test_traces_that_overlap_agree(turning):
     assert np.std(signal.wander(np.arange(0, 2000, 0.05))) == pytest.approx(0.12, rel=0.15)
 
 
-def test_pulses_are_those_of_the_signals_room():
+def test_pulses_agree_with_those_of_the_signals_package():
     """The table over one turn against `signals.synthetic.pulses` at many turns."""
     from edgewind.signals.synthetic import PulseTrain, pulses
 
@@ -108,13 +108,13 @@ def test_pulses_are_those_of_the_signals_room():
     assert TachometerSignal(bench, 7).pulses(turns) == pytest.approx(expected, abs=1e-5)
 
 
-def test_beyond_the_range_the_trace_is_in_the_rails(turning):
+def test_beyond_the_range_the_trace_is_clipped(turning):
     turning.tell("scope", "CHAN1:RANG 0.5;OFFS 0.4;:ACQ:POIN 3000;TIME 6")
     steps = np.frombuffer(parsed(turning.ask("scope", "READ?")), ">i2")
     assert steps.max() == 2047 and np.sum(steps == 2047) > 50
 
 
-def test_record_is_that_of_its_settings_though_they_change(turning):
+def test_a_record_keeps_the_settings_at_its_start(turning):
     turning.tell("scope", "ACQ:POIN 100;SRAT 100;:INIT")
     turning.tell("scope", "ACQ:POIN 50;SRAT 7;:CHAN1:RANG 1")
     assert len(parsed(turning.ask("scope", "FETC?"))) == 200
@@ -123,7 +123,7 @@ def test_record_is_that_of_its_settings_though_they_change(turning):
     assert turning.ask("scope", "FETC?") == turning.ask("scope", "WAV:DATA?")  # a record is read as often as asked
 
 
-def test_record_is_kept_though_nobody_fetches_it_for_hours_and_the_past_is_not(turning):
+def test_an_unfetched_record_is_kept_for_hours_without_the_history_of_the_bench(turning):
     """What the server does now and then: convert what is whole, and let go of what nobody needs."""
 
     def run(seconds):
@@ -141,7 +141,7 @@ def test_record_is_kept_though_nobody_fetches_it_for_hours_and_the_past_is_not(t
     assert len(parsed(turning.ask("scope", "FETC?"))) == 2000
 
 
-def test_noise_of_a_record_does_not_depend_on_the_records_that_nobody_fetched():
+def test_noise_of_a_record_does_not_depend_on_unfetched_records():
     def third(fetch):
         desk = Desk(plain_bench())
         for _ in range(2):
@@ -152,7 +152,7 @@ def test_noise_of_a_record_does_not_depend_on_the_records_that_nobody_fetched():
     assert third("FETC?") == third("*OPC?")
 
 
-def test_what_cannot_be_is_an_error_of_the_standard(turning):
+def test_invalid_requests_give_errors_of_the_standard(turning):
     """SCPI-1999, volume 2, 21.8: -230 stale, -213 init ignored, -221 settings conflict."""
     turning.ask("scope", "ABOR;FETC?")
     turning.ask("scope", "ACQ:POIN 2000000;SRAT 1;:INIT")
@@ -164,20 +164,20 @@ def test_what_cannot_be_is_an_error_of_the_standard(turning):
     assert turning.apparatus._holds == []
 
 
-def test_channel_2_sees_the_gauge(turning):
+def test_channel_2_records_the_gauge(turning):
     turning.tell("scope", "ACQ:SOUR CHAN2;POIN 500;SRAT 100")
     turning.ask("scope", "FORM REAL,64")
     found = np.frombuffer(parsed(turning.ask("scope", "READ?")), ">f8")
     assert np.mean(found) == pytest.approx(5.0, abs=0.002)
 
 
-def test_rotor_at_rest_has_no_frequency():
+def test_a_rotor_at_rest_has_no_frequency():
     """SCPI-1999, volume 1, 7.2.1.5: 9.91E37 stands for not a number."""
     assert Desk(plain_bench()).number("scope", "MEAS:FREQ?") == 9.91e37
 
 
 @pytest.mark.parametrize("seed", range(2))
-def test_chiral_marks_tell_which_way_the_rotor_turns(seed):
+def test_chiral_marks_show_the_direction_of_rotation(seed):
     """Marks as they are with their scatter, hum and noise; read by the places that the bench states."""
     even = changed_bench(invented_bench(), {"tachometer.marks": 3})
     bench = changed_bench(even, {"tachometer.mark_places": [0.0, 0.2, 0.5]})

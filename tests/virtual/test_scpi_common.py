@@ -17,7 +17,7 @@ ROLES = list(INSTRUMENTS)
 
 
 @pytest.mark.parametrize("role", ROLES)
-def test_identification_has_four_fields_and_says_that_it_is_simulated(desk, role):
+def test_identification_has_four_fields_and_states_that_it_is_simulated(desk, role):
     """IEEE 488.2-1992, 10.14: maker, model, serial number, firmware."""
     fields = desk.ask(role, "*IDN?").decode().split(",")
     assert len(fields) == 4
@@ -25,7 +25,7 @@ def test_identification_has_four_fields_and_says_that_it_is_simulated(desk, role
 
 
 @pytest.mark.parametrize("role", ROLES)
-def test_the_commands_that_every_instrument_has(desk, role):
+def test_every_instrument_has_the_common_commands(desk, role):
     """SCPI-1999, volume 1, 4.2.1 (required commands), and what of IEEE 488.2 (4.1.1) a recorder needs."""
     for command in ["*CLS", "*IDN?", "*OPC?", "*RST", "*TST?", "*WAI", "SYST:ERR?", "SYST:VERS?"]:
         desk.ask(role, command)
@@ -61,13 +61,13 @@ def test_no_two_commands_share_a_header(desk, role):
         ("*IDN", -113), ("*RST?", -113), ("*ESE 0", -113), ("VOLT 1;;VOLT 2", -102),
     ],
 )  # fmt: skip
-def test_errors_by_the_standard_numbers(desk, message, code):
+def test_errors_have_the_numbers_of_the_standard(desk, message, code):
     """SCPI-1999, volume 2, 21.8.9 and 21.8.10."""
     desk.ask("valve", message.encode("latin-1"))
     assert desk.errors("valve") == [code]
 
 
-def test_after_a_command_error_the_rest_is_left_and_after_another_it_is_not(desk):
+def test_a_command_error_discards_the_rest_of_the_message_and_other_errors_do_not(desk):
     desk.ask("valve", "VOLT 1;NONSENSE;VOLT 2")
     assert desk.number("valve", "VOLT?") == 1
     desk.ask("valve", "VOLT 99;VOLT 3")
@@ -75,7 +75,7 @@ def test_after_a_command_error_the_rest_is_left_and_after_another_it_is_not(desk
     assert desk.errors("valve") == [-113, -222]
 
 
-def test_queue_is_first_in_first_out_and_overflows_with_its_own_error(desk):
+def test_the_error_queue_is_first_in_first_out_and_overflows_with_its_own_error(desk):
     """SCPI-1999, volume 2, 21.8.1: the last entry becomes -350; *CLS empties the queue, *RST does not."""
     for number in range(40):
         desk.ask("valve", f"N{number}" if number != 1 else "VOLT 99")
@@ -89,7 +89,7 @@ def test_queue_is_first_in_first_out_and_overflows_with_its_own_error(desk):
 
 
 @given(st.lists(st.sampled_from([-113, -222, -363, -410]), max_size=60))
-def test_queue_keeps_the_oldest_in_order(codes):
+def test_the_error_queue_keeps_the_oldest_in_order(codes):
     queue = ErrorQueue()
     for code in codes:
         queue.put(ScpiError(code))
@@ -98,7 +98,7 @@ def test_queue_keeps_the_oldest_in_order(codes):
     assert queue.take().code == 0
 
 
-def test_completion_is_waited_for(desk):
+def test_opc_waits_for_completion(desk):
     """IEEE 488.2-1992, 10.19 and 10.39: *OPC? answers later, *WAI holds what follows."""
     desk.ask("scope", "ACQ:POIN 1000;SRAT 100")
     before = desk.clock.monotonic()
@@ -108,14 +108,14 @@ def test_completion_is_waited_for(desk):
     assert desk.clock.monotonic() == pytest.approx(before + 20)
 
 
-def test_reset_switches_off_and_keeps_the_queue(desk):
+def test_reset_switches_outputs_off_and_keeps_the_error_queue(desk):
     """IEEE 488.2-1992, 10.32."""
     desk.ask("valve", "VOLT 4;OUTP ON;NONSENSE")
     assert desk.ask("valve", "*RST;VOLT?;:OUTP?") == b"+0.000000000E+00;0"
     assert desk.errors("valve") == [-113]
 
 
-def test_bench_time_is_told(desk):
+def test_the_bench_time_can_be_queried(desk):
     desk.clock.advance(3723.25)
     assert desk.number("gauge", "SYST:TIME:TIM:COUN?") == 3723.25
 

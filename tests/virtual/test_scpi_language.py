@@ -35,7 +35,7 @@ def headers(message):
         (b"  *idn? ; *cls\r", ["*IDN", "*CLS"]),
     ],
 )
-def test_header_paths(message, paths):
+def test_header_paths_are_resolved_by_the_standard(message, paths):
     """SCPI-1999, volume 1, 6.2.4: a common command leaves the path, a leading colon goes back to the root."""
     assert headers(message) == paths
 
@@ -47,20 +47,20 @@ def test_separators_inside_strings_do_not_separate():
 
 
 @pytest.mark.parametrize("header", ["VOLT", "volt", "VOLTage", "SOUR:VOLT", "source:voltage:level", "VOLT:LEV:IMM"])
-def test_short_and_long_forms_and_optional_nodes(header):
+def test_short_and_long_forms_and_optional_nodes_are_accepted(header):
     """SCPI-1999, volume 1, 6.2.1, mnemonic generation rules: short or long form, in any case, nothing between."""
     assert VOLTAGE.matches(Unit(header.upper(), False, ())) == ()
 
 
 @pytest.mark.parametrize("header", ["VOL", "VOLTA", "VOLTAGES", "SOURC:VOLT", "LEV", "VOLT:IMM:LEV", "SOUR", "VOLTLEV"])
-def test_other_forms_are_no_headers(header):
+def test_other_forms_are_not_headers(header):
     assert VOLTAGE.matches(Unit(header, False, ())) is None
     with pytest.raises(ScpiError) as error:
         find_command((VOLTAGE,), Unit(header, False, ()))
     assert error.value.code == -113
 
 
-def test_numeric_suffixes_of_headers():
+def test_numeric_suffixes_of_headers_are_read():
     """SCPI-1999, volume 1, 6.2.5.2: one where it is left out; outside of what there is, -114."""
     channel = Command("CHANnel<n>:RANGe", lambda instrument, number: str(number), greatest_suffix=2)
     assert channel.matches(Unit("CHAN:RANG", False, ())) == (1,)
@@ -78,7 +78,7 @@ def test_numeric_suffixes_of_headers():
         ("2E-3kv", 2), ("5e6uV", 5), ("5e18aV", 5), ("MIN", -10), ("maximum", 10), ("DEF", 1),
     ],
 )  # fmt: skip
-def test_numbers(text, value):
+def test_numbers_of_every_format_are_read(text, value):
     """IEEE 488.2-1992, 7.7.2 to 7.7.4 and table 7-2; MINimum and the like: SCPI-1999, volume 1, 7.2.1."""
     assert VOLTS.read(text) == pytest.approx(value, rel=1e-15)
 
@@ -92,7 +92,7 @@ def test_numbers(text, value):
         ("nan", -148), ("inf", -148),
     ],
 )  # fmt: skip
-def test_what_is_no_number(text, code):
+def test_text_that_is_not_a_number_is_refused(text, code):
     with pytest.raises(ScpiError) as error:
         VOLTS.read(text)
     assert error.value.code == code
@@ -107,7 +107,7 @@ def test_numbers_without_a_unit_take_no_suffix_and_whole_ones_are_rounded():
     assert error.value.code == -138
 
 
-def test_megahertz_and_megohm_are_not_milli():
+def test_m_in_mhz_and_mohm_is_mega_and_not_milli():
     """HP 53131A operating guide, table 3-2: "1E6 MA (or M for OHM and HZ)", "MHZ and MOHM, are special cases"."""
     assert Numeric("Ohm", 0, 1e9, 0).read("3 MOHM") == 3e6
     assert Numeric("V", 0, 1e30, 0).read("2 EXV") == 2e18 and Numeric("V", 0, 1e30, 0).read("2 PEV") == 2e15
@@ -116,7 +116,7 @@ def test_megahertz_and_megohm_are_not_milli():
     assert Numeric("V", 0, 1e9, 0).read("3 MAV") == 3e6
 
 
-def test_switches_and_choices():
+def test_switches_and_choices_are_read():
     """SCPI-1999, volume 1, 7.3: a number is on where it rounds to anything but zero."""
     assert [Switch().read(text) for text in ("ON", "off", "1", "0", "0.4", "-3")] == [
         True,
@@ -138,7 +138,7 @@ def test_switches_and_choices():
 
 
 @given(st.floats(-10, 10), st.sampled_from([("", 1.0), (" V", 1.0), ("mV", 1e-3), (" uV", 1e-6)]))
-def test_every_number_that_is_written_is_read(value, suffix):
+def test_every_number_written_is_read_back(value, suffix):
     text, factor = suffix
     assert VOLTS.read(f"{value!r}{text}".upper()) == pytest.approx(value * factor, rel=1e-14, abs=1e-300)
 
@@ -150,7 +150,7 @@ def test_answers_are_read_back(value):
 
 
 @given(st.binary(max_size=2000))
-def test_blocks_say_their_length(data):
+def test_blocks_state_their_length(data):
     """IEEE 488.2-1992, 8.7.9: '#', how many digits, the length in as many, the bytes."""
     made = block(data)
     digits = int(made[1:2])
@@ -179,7 +179,7 @@ def test_paths_follow_the_rule_for_any_message(parts):
 
 
 @given(st.binary(max_size=120).filter(lambda data: b"\n" not in data))
-def test_any_bytes_are_units_or_an_error_of_the_standard(data):
+def test_any_bytes_are_message_units_or_an_error_of_the_standard(data):
     try:
         for unit in units(data):
             assert unit.header

@@ -40,7 +40,7 @@ def test_pyvisa_and_plain_sockets_see_the_same_bench(served, visa, link, role):
     resource.close()
 
 
-def test_what_one_client_sets_the_other_reads(served, visa, link):
+def test_a_setting_of_one_client_is_read_by_the_other(served, visa, link):
     resource = opened(visa, served.address("valve"))
     resource.write("VOLT 1.25;OUTP ON")
     assert float(link("valve").ask("VOLT?")) == 1.25
@@ -62,7 +62,7 @@ def test_both_clients_read_the_same_record(served, visa, link):
     resource.close()
 
 
-def test_next_message_interrupts_a_query_that_waits(link):
+def test_the_next_message_interrupts_a_waiting_query(link):
     """IEEE 488.2-1992, 6.3.2.3: the answer is given up, -410 is queued, and the new message is done."""
     client = link("scope")
     client.ask("*CLS;ACQ:POIN 2000;TIME 3600;:INIT;*TST?")
@@ -71,7 +71,7 @@ def test_next_message_interrupts_a_query_that_waits(link):
     assert client.ask("SYST:ERR?").startswith("-410")
 
 
-def test_messages_in_one_go_are_all_answered_in_order(link):
+def test_messages_sent_together_are_all_answered_in_order(link):
     client = link("valve")
     client.send("*RST")
     client.socket.sendall(b"".join(b"VOLT %d;VOLT?\n" % (number % 10) for number in range(200)))
@@ -79,7 +79,7 @@ def test_messages_in_one_go_are_all_answered_in_order(link):
     assert found == [number % 10 for number in range(200)]
 
 
-def test_message_in_pieces_is_one_message_and_half_a_message_is_none(served, link):
+def test_a_message_in_pieces_is_one_and_an_incomplete_one_is_ignored(served, link):
     client = link("valve")
     client.send("*CLS;VOLT 0")
     for byte in b"VOLT 3;VOLT?\n":
@@ -90,7 +90,7 @@ def test_message_in_pieces_is_one_message_and_half_a_message_is_none(served, lin
     assert client.ask("*OPC?;VOLT?;:SYST:ERR?") == '1;+3.000000000E+00;0,"No error"'
 
 
-def test_client_that_has_said_all_still_gets_its_answers(served):
+def test_a_client_that_stopped_sending_still_receives_its_replies(served):
     r"""As `printf '*IDN?\n' | nc` does: it closes its half at once."""
     with Link(served.ports["gauge"]) as client:
         client.send("*IDN?\nREAD?")
@@ -100,7 +100,7 @@ def test_client_that_has_said_all_still_gets_its_answers(served):
         assert client.stream.read() == b""
 
 
-def test_line_without_end_is_an_overrun_and_the_next_is_heard(link):
+def test_a_line_without_end_is_an_overrun_and_the_next_is_read(link):
     """SCPI-1999, volume 2: -363 input buffer overrun."""
     client = link("lamp")
     client.ask("*CLS;*OPC?")
@@ -109,7 +109,7 @@ def test_line_without_end_is_an_overrun_and_the_next_is_heard(link):
     assert client.ask("SYST:ERR?") == '0,"No error"'
 
 
-def test_many_clients_at_once_keep_their_answers_apart(served):
+def test_many_clients_at_once_receive_their_own_replies(served):
     found, trouble = {}, []
 
     def work(number):
@@ -129,7 +129,7 @@ def test_many_clients_at_once_keep_their_answers_apart(served):
     assert not trouble and len(found) == 480 and set(found.values()) == {"1999.0"}
 
 
-def test_clients_that_go_in_the_middle_do_no_harm(served, link):
+def test_clients_that_disconnect_in_a_message_do_no_harm(served, link):
     for message in (b"READ?\n", b"INIT;FETC?\n", b"READ", b""):
         for role in ("scope", "gauge"):
             victim = Link(served.ports[role])
@@ -174,7 +174,7 @@ PIECES = [
 
 @settings(max_examples=60)
 @given(pieces=st.lists(st.sampled_from(PIECES), max_size=30))
-def test_any_mixture_of_our_words_is_answered_by_values_or_errors(served, pieces):
+def test_any_mixture_of_commands_is_answered_by_values_or_errors(served, pieces):
     """Every line that comes back before the last is a value, an error of the queue, or several."""
     with Link(served.ports["valve"]) as client:
         client.ask("*RST;*CLS;*OPC?")
@@ -189,7 +189,7 @@ def test_any_mixture_of_our_words_is_answered_by_values_or_errors(served, pieces
         assert "System error" not in client.ask("SYST:ERR?")
 
 
-def test_proxy_between_does_no_lasting_harm(served):
+def test_faults_of_a_proxy_leave_the_bench_working(served):
     """Cut, garbled, halved: after it the bench answers as before."""
     with FaultyProxy(
         served.ports["gauge"], Faults(cut=0.1, garble=0.2, half=0.1, duplicate=0.1), on="both", seed=5
@@ -217,13 +217,13 @@ def test_bench_time_moves_by_hand_over_sockets_too():
         assert client.socket.recv(10) == b"1\n"
 
 
-def test_a_port_that_is_taken_is_told():
+def test_a_port_in_use_is_reported():
     with socket.create_server(("127.0.0.1", 0)) as taken, pytest.raises(InputError, match="cannot listen on"):
         serve_bench(port=taken.getsockname()[1])
 
 
 @pytest.mark.parametrize("host", ["0.0.0.0", "192.168.1.5", "::"])
-def test_only_this_machine_unless_told_in_so_many_words(host):
+def test_only_this_machine_may_connect_unless_allowed_explicitly(host):
     with pytest.raises(InputError, match="--open-to-network"):
         check_host(host)
     assert check_host(host, open_to_network=True) == host
@@ -232,7 +232,7 @@ def test_only_this_machine_unless_told_in_so_many_words(host):
         check_host("my bench")
 
 
-def test_bench_closes_though_a_client_has_stopped_reading():
+def test_the_bench_closes_although_a_client_has_stopped_reading():
     """Answers that are not read fill every buffer on the way; the bench must not wait for them."""
     bench = serve_bench(speed_up=1000.0)
     with Link(bench.ports["scope"]) as client:

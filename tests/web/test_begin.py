@@ -25,7 +25,7 @@ def changed_lines(before: str, after: str) -> list[str]:
 
 
 @pytest.mark.parametrize("key", list(FIELDS))
-def test_a_field_changes_its_line_and_nothing_else(key: str) -> None:
+def test_a_field_changes_only_its_line(key: str) -> None:
     field = FIELDS[key]
     value = field.choices[-1] if field.choices and field.kind == "choice" else field.example
     stated = write_field(TEMPLATE, key, value)
@@ -44,7 +44,7 @@ def test_a_field_changes_its_line_and_nothing_else(key: str) -> None:
     assert all(line in stated.splitlines() for line in comments)
 
 
-def test_the_template_fills_the_form_and_an_own_text_is_kept_to_the_byte() -> None:
+def test_the_template_fills_the_form_and_text_of_the_user_is_kept_byte_for_byte() -> None:
     fields = read_fields(TEMPLATE)
     assert fields["rotor.vane_width"] == "12.0 +/- 0.2 mm" and fields["rotor.vanes"] == "4"
     assert "rotor.vane_conductance" not in fields
@@ -61,7 +61,7 @@ def test_the_template_fills_the_form_and_an_own_text_is_kept_to_the_byte() -> No
     ("key", "value"),
     [("rotor.vanes", "four"), ("rotor.arm", "22 mm\n[x]"), ("instruments.valve", "1"), ("rotor.vane_color", "red")],
 )
-def test_what_cannot_stand_in_the_text_is_refused(key: str, value: str) -> None:
+def test_invalid_values_are_refused(key: str, value: str) -> None:
     with pytest.raises(FieldError):
         write_field(TEMPLATE, key, value)
 
@@ -86,7 +86,7 @@ def test_every_kind_of_gauge_can_be_read(name: str) -> None:
     assert all(line in text.splitlines() for line in comments)
 
 
-def test_every_face_has_its_source_and_can_be_read() -> None:
+def test_every_surface_has_its_source_and_can_be_read() -> None:
     darkest, brightest = "0.99", "0.01"
     for face in FACES:
         assert face.source
@@ -103,7 +103,7 @@ def test_the_outlook_follows_the_text() -> None:
     assert narrow["predicted"]["optimum"]["pressure_pa"] > wide["predicted"]["optimum"]["pressure_pa"]
 
 
-def test_units_are_written_where_they_are_not_stated_and_the_rest_of_the_text_stays() -> None:
+def test_missing_units_are_written_and_the_rest_of_the_text_is_unchanged() -> None:
     stated = write_units(TEMPLATE, "mTorr", "turn/s")
     assert parse_bench(stated).shown == ShownUnits("mTorr", "turn/s")
     assert len(changed_lines(TEMPLATE, stated)) <= 6
@@ -112,13 +112,15 @@ def test_units_are_written_where_they_are_not_stated_and_the_rest_of_the_text_st
     assert parse_bench(write_units(bare, "mbar", "rpm")).shown == ShownUnits("mbar", "rpm")
 
 
-def test_an_experiment_has_its_name_for_a_title_unless_its_own_is_stated() -> None:
+def test_an_experiment_is_titled_by_its_name_unless_a_title_is_stated() -> None:
     assert parse_bench(with_title(TEMPLATE, 'the "red" team')).experiment.title == 'the "red" team'
     own = with_title(TEMPLATE, "mine")
     assert with_title(own, "another") == own
 
 
-def test_an_experiment_is_begun_by_form_and_by_text(one_server: Any, one_root: Path, visit: Callable[..., Any]) -> None:
+def test_an_experiment_is_created_by_form_and_by_text(
+    one_server: Any, one_root: Path, visit: Callable[..., Any]
+) -> None:
     window = visit()
     page: Page = window.page
     settled = page.locator("body[data-begin=settled]")

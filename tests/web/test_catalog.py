@@ -31,7 +31,7 @@ def root(tmp_path: Path, bench_text: str) -> Path:
     return root
 
 
-def test_books_and_folders_are_found_and_nothing_else(root: Path) -> None:
+def test_only_books_and_folders_are_found(root: Path) -> None:
     catalog = Catalog(root)
     assert [(place.kind, place.slug) for place in catalog.entries()] == [
         ("book", "deep~other.book"), ("book", "lab.book"), ("folder", "broken"), ("folder", "rotor"),
@@ -55,7 +55,7 @@ def test_names_are_never_paths(root: Path, slug: str) -> None:
     catalog.close()
 
 
-def test_another_file_in_the_place_of_a_book_is_opened_anew(root: Path, bench_text: str) -> None:
+def test_a_file_that_replaces_a_book_is_opened_again(root: Path, bench_text: str) -> None:
     catalog = Catalog(root)
     assert catalog.book("lab.book").experiments() == ["typed"]
     assert catalog.book("lab.book") is catalog.book("lab.book")
@@ -67,14 +67,14 @@ def test_another_file_in_the_place_of_a_book_is_opened_anew(root: Path, bench_te
     catalog.close()
 
 
-def test_one_book_alone_may_be_shown(root: Path) -> None:
+def test_the_catalog_may_be_limited_to_one_book(root: Path) -> None:
     catalog = Catalog(root / "lab.book")
     assert [place.slug for place in catalog.entries()] == ["lab.book"]
     assert catalog.folder is None
     catalog.close()
 
 
-def test_what_cannot_be_served_is_told(root: Path) -> None:
+def test_paths_that_cannot_be_served_are_refused(root: Path) -> None:
     with pytest.raises(InputError, match="this path does not exist"):
         make_app(root / "missing")
     with pytest.raises(InputError, match="neither"):

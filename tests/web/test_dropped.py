@@ -72,7 +72,7 @@ def workbook(rows: list[list[Any]], extra: dict[str, bytes] | None = None) -> by
     return out.getvalue()
 
 
-def test_a_trace_is_measured_and_a_folder_of_them_in_a_zip(files: DroppedFiles, bench: Bench) -> None:
+def test_a_trace_and_a_zipped_folder_of_traces_are_measured(files: DroppedFiles, bench: Bench) -> None:
     (found,) = drop(files, bench, "a.csv", trace_text(120.0).encode())
     assert found["kind"] == "trace" and found["problem"] == ""
     assert found["speed_rad_s"] == pytest.approx(4 * np.pi, rel=2e-3)
@@ -112,7 +112,7 @@ def test_a_trace_is_measured_and_a_folder_of_them_in_a_zip(files: DroppedFiles, 
         ("sheet.xlsx", workbook([["colour", "taste"], ["red", "sweet"]]), "no sheet begins with titles"),
     ],
 )  # fmt: skip
-def test_what_is_dangerous_or_of_no_use_is_refused(
+def test_dangerous_and_useless_files_are_refused(
     files: DroppedFiles, bench: Bench, name: str, content: bytes, why: str
 ) -> None:
     (found,) = drop(files, bench, name, content)
@@ -120,7 +120,7 @@ def test_what_is_dangerous_or_of_no_use_is_refused(
     assert list(files._folder.iterdir()) == [], "bytes of a refused file were left behind"
 
 
-def test_a_workbook_says_what_to_install_where_nothing_reads_it(
+def test_a_workbook_without_its_reader_is_refused_with_what_to_install(
     files: DroppedFiles, bench: Bench, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     content = workbook([["pressure [Pa]", "speed [rpm]"], [1, 2]])
@@ -130,7 +130,7 @@ def test_a_workbook_says_what_to_install_where_nothing_reads_it(
     assert 'pip install "edgewind[spreadsheet]"' in found["problem"]
 
 
-def test_a_link_in_a_zip_and_a_length_that_lies_are_refused() -> None:
+def test_a_link_in_a_zip_and_a_false_length_are_refused() -> None:
     link = zipfile.ZipInfo("a.csv")
     link.external_attr = (stat.S_IFLNK | 0o777) << 16
     with pytest.raises(InputError, match="link"):
@@ -159,7 +159,7 @@ def test_a_workbook_and_a_csv_become_typed_rows(files: DroppedFiles, bench: Benc
     assert form_field_of("Gauge [V]") == ("gauge", "V") and form_field_of("") == ("", "")
 
 
-def test_what_was_guessed_is_stated_with_one_click(tmp_path: Path, bench_text: str) -> None:
+def test_a_guessed_value_is_confirmed_with_one_click(tmp_path: Path, bench_text: str) -> None:
     with open_book(tmp_path / "lab.book", make=True) as book:
         book.add_experiment("e", bench_text.encode(), titles_for(bench_text, "Pa", "rpm"))
         state_key(book, "e", "interval", "1 ms")
@@ -195,7 +195,7 @@ def test_two_gigabytes_are_refused_before_they_are_sent(dropping: tuple[Any, Pat
     line.close()
 
 
-def test_from_dropped_files_to_stored_readings(dropping: tuple[Any, Path, str], visit: Callable) -> None:
+def test_dropped_files_become_stored_readings(dropping: tuple[Any, Path, str], visit: Callable) -> None:
     """Ten traces in a ZIP, one alone and a sheet; stored with their bytes; a mistake is asked about before it is."""
     (pages, path, at), window = dropping, visit()
     page: Page = window.page

@@ -26,7 +26,7 @@ def firefox(tmp_path: Path) -> Iterator[Firefox]:
     window.close()
 
 
-def test_an_experiment_is_begun_traces_are_dropped_and_a_slider_is_moved(
+def test_experiment_dropped_traces_and_sliders_work_in_firefox(
     firefox: Firefox, serve: Callable[..., Any], tmp_path: Path
 ) -> None:
     folder, root = tmp_path / "files", tmp_path / "root"

@@ -19,7 +19,9 @@ from support.from_nothing import begin, recorded, store_each, to_the_report
 pytestmark = pytest.mark.browser
 
 
-def test_from_an_empty_folder_to_a_report(serve: Callable[..., Any], visit: Callable[..., Any], tmp_path: Path) -> None:
+def test_an_empty_folder_becomes_a_report_by_mouse_and_keyboard_alone(
+    serve: Callable[..., Any], visit: Callable[..., Any], tmp_path: Path
+) -> None:
     folder, root = tmp_path / "files", tmp_path / "root"
     folder.mkdir(), root.mkdir()
     taken, pages, window = recorded(folder), serve(root), visit()
@@ -33,7 +35,7 @@ def test_from_an_empty_folder_to_a_report(serve: Callable[..., Any], visit: Call
     assert window.complaints == []
 
 
-def test_figures_are_read_from_two_metres_on_a_phone(one_server: Any, visit: Callable[..., Any]) -> None:
+def test_figures_are_legible_from_two_metres_on_a_phone(one_server: Any, visit: Callable[..., Any]) -> None:
     """A digit of 7 mm, at 0.16 mm a pixel of a phone, is twice what a healthy eye resolves at two metres (2.9 mm).
 
     Five minutes of arc for a sign that is just read: the Landolt ring of ISO 8596, clause 3 (a copy of it read).

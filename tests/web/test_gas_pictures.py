@@ -33,12 +33,12 @@ class Computed:
     "ways",
     [{"shape": "../x"}, {"drive": "warp"}, {"quantity": "taste"}, {"size": "9K"}, {"theme": "pink"}, {"shape": ""}],
 )
-def test_what_cannot_be_drawn_is_refused(ways: dict[str, str]) -> None:
+def test_impossible_pictures_are_refused(ways: dict[str, str]) -> None:
     with pytest.raises(InputError):
         check_ways(ways)
 
 
-def test_all_that_is_offered_can_be_drawn() -> None:
+def test_every_choice_offered_can_be_drawn() -> None:
     offered = choices()
     for name, key in (("shapes", "shape"), ("drives", "drive"), ("quantities", "quantity"), ("sizes", "size")):
         assert offered[name]
@@ -70,7 +70,7 @@ def test_a_rotor_from_above_is_the_first_picture() -> None:
         nothing.picture({}, 1e-3)
 
 
-def test_the_strip_is_there_at_once_and_other_shapes_as_they_are_computed(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_strip_is_shown_at_once_and_other_shapes_as_they_are_computed(monkeypatch: pytest.MonkeyPatch) -> None:
     nothing = GasPictures(None)  # type: ignore[arg-type]
     state = nothing.state("strip", "thermal")
     assert state["state"] == "done" and state["solved"] == state["all"]
@@ -94,7 +94,7 @@ def test_the_strip_is_there_at_once_and_other_shapes_as_they_are_computed(monkey
 
 
 @pytest.mark.parametrize("drive", ["thermal", "flow", "warm"])
-def test_shipped_fields_keep_what_was_solved(drive: str) -> None:
+def test_shipped_fields_agree_with_the_solution_before_packing(drive: str) -> None:
     """A check against ourselves: the form loses less than a step of a colour, and the size is what was promised."""
     fields = shipped_fields("strip", drive)
     assert [field.knudsen for field in fields] == pytest.approx(sorted(standard_knudsen("strip")), rel=1e-9)
@@ -106,7 +106,7 @@ def test_shipped_fields_keep_what_was_solved(drive: str) -> None:
         assert np.all(np.abs(other.moments - one.moments) <= largest / STEPS)
 
 
-def test_a_shipped_field_is_what_the_solver_finds() -> None:
+def test_a_shipped_field_agrees_with_the_solver() -> None:
     """A check against ourselves, with a rough solution."""
     rough = gas_field("strip", 1.0, tolerance=0.05, fineness=0.4, cache=False)
     (ready,) = gas_series("strip", [1.0]).fields

@@ -63,7 +63,7 @@ def ask(jobs: Jobs, text: str = "a") -> Any:
     return jobs.ask((text,), write, lambda out: (out, text))
 
 
-def test_work_asked_for_twice_is_done_once(jobs: Jobs, runner: ByHand) -> None:
+def test_work_requested_twice_is_done_once(jobs: Jobs, runner: ByHand) -> None:
     first, again, other = ask(jobs), ask(jobs), ask(jobs, "b")
     assert first is again and other is not first
     assert first.to_dict()["state"] == "waiting" and first.under_way
@@ -75,7 +75,7 @@ def test_work_asked_for_twice_is_done_once(jobs: Jobs, runner: ByHand) -> None:
     assert ask(jobs) is first and jobs.get(first.id) is first
 
 
-def test_cancelled_work_is_not_kept_and_can_be_asked_for_again(jobs: Jobs, runner: ByHand) -> None:
+def test_cancelled_work_is_not_stored_and_can_be_requested_again(jobs: Jobs, runner: ByHand) -> None:
     job, behind = ask(jobs), ask(jobs, "b")
     assert job.cancel() and job.state == "cancelled"
     runner.do_next()
@@ -101,7 +101,7 @@ def test_files_of_finished_work_are_found_and_no_others(jobs: Jobs, runner: ByHa
     assert jobs.file("0" * 16, "report.html") is None
 
 
-def test_failed_work_says_why(jobs: Jobs, runner: ByHand) -> None:
+def test_failed_work_reports_its_reason(jobs: Jobs, runner: ByHand) -> None:
     def refuse(out: Path) -> None:
         raise InputError("there are too few readings", fix="take more")
 
@@ -115,7 +115,7 @@ def test_failed_work_says_why(jobs: Jobs, runner: ByHand) -> None:
     assert broken.to_dict()["problem"] == "it failed: KeyError('x')"
 
 
-def test_old_jobs_are_forgotten_with_their_files(jobs: Jobs, runner: ByHand) -> None:
+def test_old_jobs_are_deleted_with_their_files(jobs: Jobs, runner: ByHand) -> None:
     first = ask(jobs, "0")
     runner.do_next()
     for number in range(1, 40):

@@ -39,7 +39,7 @@ def rows_of(heard: list[Any]) -> list[int]:
     return [row["n"] for message in heard if message["kind"] == "rows" for row in message["rows"]]
 
 
-def test_what_others_write_is_told_once_and_in_order(book: Book, tmp_path: Path) -> None:
+def test_changes_by_others_are_sent_once_and_in_order(book: Book, tmp_path: Path) -> None:
     for number in range(20):
         record(book, number)
 
@@ -70,7 +70,7 @@ def test_what_others_write_is_told_once_and_in_order(book: Book, tmp_path: Path)
     in_thread(asyncio.run, go())
 
 
-def test_another_bench_tells_every_reading_anew(book: Book, bench_text: str) -> None:
+def test_a_changed_bench_sends_every_reading_again(book: Book, bench_text: str) -> None:
     for number in range(3):
         record(book, number)
 
@@ -89,7 +89,7 @@ def test_another_bench_tells_every_reading_anew(book: Book, bench_text: str) -> 
     in_thread(asyncio.run, go())
 
 
-def test_a_reading_that_cannot_be_read_says_why_and_hides_no_other(book: Book) -> None:
+def test_an_unreadable_reading_shows_its_reason_and_hides_no_other(book: Book) -> None:
     from edgewind.book import TraceFile
     from edgewind.web.views import part_views
 
@@ -103,7 +103,7 @@ def test_a_reading_that_cannot_be_read_says_why_and_hides_no_other(book: Book) -
     assert rows[1]["why_not"].startswith("cannot be read:")
 
 
-def test_a_part_of_a_book_is_read_as_the_whole_is(book: Book) -> None:
+def test_a_part_of_a_book_is_read_like_the_whole(book: Book) -> None:
     for number in range(6):
         record(book, number)
     book.exclude("rotor", 2, "a truck went by")

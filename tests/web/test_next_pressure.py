@@ -30,7 +30,7 @@ def rows_of(pressures: Any, greatest_at_pa: float) -> list[dict[str, Any]]:
     return found
 
 
-def test_the_proposal_goes_to_where_the_maximum_is(bench: Bench) -> None:
+def test_the_proposal_approaches_the_maximum(bench: Bench) -> None:
     """From the same pressures, with another maximum among them, another pressure is proposed."""
     pressures = np.geomspace(0.05, 20.0, 9)
     thin, dense = (next_pressure(bench, rows_of(pressures, at))["pressure_pa"] for at in (0.4, 4.0))
@@ -51,7 +51,7 @@ def test_each_reading_changes_the_proposal_until_the_maximum_is_enclosed(bench: 
     assert min(measured) == 0.05, "it asks for what the pump has not reached"
 
 
-def test_a_lower_pressure_is_asked_for_only_where_the_pump_reaches_it(bench: Bench) -> None:
+def test_a_lower_pressure_is_proposed_only_if_the_pump_reaches_it(bench: Bench) -> None:
     """A speed that still rises towards thin gas: the maximum lies where the pump may not go."""
     rows = rows_of(np.geomspace(1.0, 20.0, 8), 0.2)
     held, free = next_pressure(bench, rows), next_pressure(bench, rows, lowest_pa=0.01)

@@ -149,7 +149,7 @@ def test_bad_entries_are_refused_with_a_reason_beside_the_field(shared: Shared, 
     assert all("status of 400" in one for one in window.complaints)
 
 
-def test_what_was_typed_survives_a_refusal_a_reload_and_a_server_that_stopped(
+def test_typed_text_survives_a_refusal_a_reload_and_a_stopped_server(
     serve: Callable, visit: Callable, tmp_path: Path, bench_text: str
 ) -> None:
     pages, window = serve(tmp_path), visit()
@@ -190,7 +190,7 @@ def test_what_was_typed_survives_a_refusal_a_reload_and_a_server_that_stopped(
     expect(page.locator("#begin-bench")).to_have_value(bench_text)
 
 
-def test_a_reading_is_set_aside_with_a_reason_and_that_is_taken_back(shared: Shared, visit: Callable) -> None:
+def test_a_reading_is_set_aside_with_a_reason_and_restored(shared: Shared, visit: Callable) -> None:
     fill(shared)
     pages, window = shared.pages, visit()
     page: Page = window.page
@@ -222,7 +222,7 @@ def test_a_reading_is_set_aside_with_a_reason_and_that_is_taken_back(shared: Sha
     expect(page.locator("#changes")).to_contain_text("it was shut after all")
 
 
-def test_two_windows_and_another_program_on_one_book(shared: Shared, visit: Callable) -> None:
+def test_two_windows_and_another_program_show_the_same_book(shared: Shared, visit: Callable) -> None:
     fill(shared)
     pages = shared.pages
     first, second = visit(), visit(viewport={"width": 390, "height": 800}, color_scheme="dark", has_touch=True)
@@ -258,7 +258,7 @@ def test_two_windows_and_another_program_on_one_book(shared: Shared, visit: Call
     assert first.complaints == second.complaints == []
 
 
-def test_units_and_light_are_remembered(shared: Shared, visit: Callable) -> None:
+def test_units_and_theme_are_remembered(shared: Shared, visit: Callable) -> None:
     fill(shared)
     pages, window = shared.pages, visit(color_scheme="light")
     page: Page = window.page
@@ -274,7 +274,7 @@ def test_units_and_light_are_remembered(shared: Shared, visit: Callable) -> None
     expect(page.locator("html")).to_have_css("background-color", "rgb(20, 23, 28)")
 
 
-def test_what_is_asked_what_if_moves_both_optima(one_server: Any, mine: Path, visit: Callable) -> None:
+def test_a_what_if_change_moves_both_optima(one_server: Any, mine: Path, visit: Callable) -> None:
     window = visit()
     page: Page = window.page
     page.goto(one_server.url + "/question/mine/mine")
@@ -306,7 +306,7 @@ def test_what_is_asked_what_if_moves_both_optima(one_server: Any, mine: Path, vi
     assert window.complaints == []
 
 
-def test_rotors_are_compared_taken_in_and_taken_home(
+def test_rotors_are_compared_imported_and_exported(
     serve: Callable, visit: Callable, hold: Callable, tmp_path: Path
 ) -> None:
     for name, width, scale in (("narrow", 12, 1.0), ("wide", 20, 0.6)):
@@ -347,7 +347,7 @@ def test_rotors_are_compared_taken_in_and_taken_home(
     assert window.complaints == []
 
 
-def test_every_page_is_open_to_everybody(shared: Shared, mine: Path, visit: Callable) -> None:
+def test_every_page_is_accessible(shared: Shared, mine: Path, visit: Callable) -> None:
     """No serious finding of axe-core in light or dark, on a wide screen or a phone; no word outside a drawing.
 
     No element is wider than its container, at any width from a phone to a large screen.
@@ -426,7 +426,7 @@ WORDS_OUTSIDE = """() => [...document.querySelectorAll('svg.drawing')].flatMap(s
 })"""
 
 
-def test_a_figure_is_opened_large_and_saved(shared: Shared, visit: Callable) -> None:
+def test_a_figure_is_enlarged_and_saved(shared: Shared, visit: Callable) -> None:
     """By keyboard; the files stand by themselves; and the cursor goes back to where it was."""
     fill(shared)
     pages, window = shared.pages, visit()
@@ -456,7 +456,7 @@ def test_a_figure_is_opened_large_and_saved(shared: Shared, visit: Callable) -> 
     assert window.complaints == []
 
 
-def test_the_first_page_is_light(shared: Shared, visit: Callable) -> None:
+def test_the_first_page_is_small(shared: Shared, visit: Callable) -> None:
     fill(shared)
     pages, window = shared.pages, visit()
     window.page.goto(pages.url)

@@ -104,7 +104,7 @@ def same_as_the_command(page: Page, pages: Any, order: dict[str, Any], folder: P
     return whole
 
 
-def test_the_intervals_are_those_of_the_command(served: tuple[Any, Path], visit: Callable) -> None:
+def test_the_intervals_equal_those_of_the_command(served: tuple[Any, Path], visit: Callable) -> None:
     """Of the priors, and it says so; those of a fit on the page are not held against the command here."""
     (pages, folder), window = served, visit()
     page: Page = window.page
@@ -196,7 +196,7 @@ def test_a_fit_is_used_for_its_own_rotor_alone(tmp_path: Path) -> None:
     catalog.close()
 
 
-def test_a_second_rotor_the_readings_and_the_cold_stand_beside_the_sliders(
+def test_a_second_rotor_the_readings_and_the_cold_are_shown_beside_the_sliders(
     served: tuple[Any, Path], visit: Callable
 ) -> None:
     (pages, mine), window = served, visit()
@@ -252,7 +252,7 @@ def test_levers_are_ordered_by_what_they_change(served: tuple[Any, Path]) -> Non
     assert light["pressure"] == pytest.approx(after["pressure_pa"] / before["pressure_pa"], rel=1e-6)
 
 
-def test_a_chill_in_the_dark_turns_the_rotor_back(served: tuple[Any, Path]) -> None:
+def test_a_chilled_envelope_in_the_dark_reverses_the_rotor(served: tuple[Any, Path]) -> None:
     pages, _ = served
     bench = pages.app.state.pages.catalog.bench("mine", "mine")
     usual = f"{bench.envelope_temperature.value - 273.15} degC"

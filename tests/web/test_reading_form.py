@@ -32,7 +32,7 @@ def read(form: Form, cells: dict[str, str]) -> dict[str, float]:
     return parse_readings(",".join(titles) + "\n" + line + "\n").iloc[0].to_dict()
 
 
-def test_numbers_are_kept_as_they_were_typed() -> None:
+def test_numbers_are_stored_as_typed() -> None:
     cells = cells_of(FORM, typed(lamp="off", sweep=" up ", note="a  b", envelope="22.10"))
     assert cells == {
         "gauge": "3.269", "speed": "120.4", "lamp": "off", "sweep": "up", "note": "a b",
@@ -40,7 +40,7 @@ def test_numbers_are_kept_as_they_were_typed() -> None:
     }  # fmt: skip
 
 
-def test_a_comma_may_stand_for_the_point() -> None:
+def test_a_decimal_comma_is_accepted() -> None:
     assert cells_of(FORM, typed(pressure="3,269"))["gauge"] == "3.269"
 
 
@@ -70,7 +70,7 @@ def test_a_period_becomes_its_speed_with_the_uncertainty_of_its_last_digit(count
 
 
 @given(st.integers(10, 9_999), st.integers(0, 3))
-def test_without_a_column_for_it_the_digits_of_a_speed_say_no_less_than_its_uncertainty(
+def test_without_an_uncertainty_column_the_digits_of_a_speed_imply_at_least_its_uncertainty(
     count: int, decimals: int
 ) -> None:
     period = count / 10**decimals
@@ -103,7 +103,7 @@ def test_without_a_column_for_it_the_digits_of_a_speed_say_no_less_than_its_unce
         ({"envelope": "-400 degC"}, "envelope", "absolute zero"),
     ],
 )
-def test_what_cannot_be_used_is_refused_beside_its_field(fields: dict[str, str], field: str, said: str) -> None:
+def test_invalid_entries_are_refused_beside_their_field(fields: dict[str, str], field: str, said: str) -> None:
     try:
         cells = cells_of(FORM, typed(**fields))
         with pytest.raises(InputError, match=said):  # what the form lets pass, the reading of tables refuses
@@ -113,7 +113,7 @@ def test_what_cannot_be_used_is_refused_beside_its_field(fields: dict[str, str],
         assert said in str(error)
 
 
-def test_what_the_table_has_no_column_for_is_refused() -> None:
+def test_values_without_a_column_are_refused() -> None:
     for fields, field in (({"envelope": "20"}, "envelope"), ({"sweep": "x"}, "sweep")):
         with pytest.raises(FieldError) as caught:
             cells_of(BARE, {"pressure": "7", "speed": "1.0", **fields})
@@ -152,14 +152,16 @@ ROWS = [
         (None, 3.0, "on", None),
     ],
 )  # fmt: skip
-def test_likely_mistakes_are_asked_about(pressure: float | None, speed: float, lamp: str, field: str | None) -> None:
+def test_likely_mistakes_need_a_confirmation(
+    pressure: float | None, speed: float, lamp: str, field: str | None
+) -> None:
     """A unit mistaken, marks counted twice or half; readings far apart are nobody's mistake."""
     found = doubt_about({"pressure_pa": pressure, "speed_rad_s": speed}, ROWS, lamp=lamp)
     assert (None if found is None else found[0]) == field
     assert doubt_about({"pressure_pa": 300.0, "speed_rad_s": 3.0}, ROWS[:2]) is None
 
 
-def test_volts_and_pressures_outside_the_gauge_are_asked_about(make_bench: Callable[..., Bench]) -> None:
+def test_volts_and_pressures_outside_the_gauge_need_a_confirmation(make_bench: Callable[..., Bench]) -> None:
     """Only where a pressure is typed as one, and once: what was confirmed is not asked about at every reading."""
     bench = make_bench()
     low, high = np.exp(bench.gauge.indicated_log_pressure(np.array([2.0, 8.0])))
@@ -182,6 +184,6 @@ def test_volts_and_pressures_outside_the_gauge_are_asked_about(make_bench: Calla
     assert asked(0.2, volts) == ""
 
 
-def test_a_table_of_traces_takes_no_typed_speed() -> None:
+def test_a_table_of_traces_refuses_a_typed_speed() -> None:
     with pytest.raises(FieldError, match="traces"):
         cells_of(Form(units={"gauge": "V", "trace": ""}), typed())

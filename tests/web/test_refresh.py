@@ -22,7 +22,7 @@ def record(path: Path, numbers: range) -> None:
             book.record("typed", cells | {"lamp": "on"})
 
 
-def test_what_a_person_uses_stays_while_readings_come(
+def test_focus_selection_and_figures_are_kept_while_readings_arrive(
     one_server: Any, one_root: Path, visit: Callable, bench_text: str
 ) -> None:
     path = one_root / "refreshed.book"
@@ -62,7 +62,7 @@ def test_what_a_person_uses_stays_while_readings_come(
     assert window.complaints == []
 
 
-def test_what_was_typed_beside_a_dropped_file_stays_with_that_file(
+def test_text_typed_beside_a_dropped_file_stays_with_that_file(
     one_server: Any, one_root: Path, visit: Callable, bench_text: str, tmp_path: Path
 ) -> None:
     with open_book(one_root / "dropped-twice.book", make=True) as book:
@@ -89,7 +89,7 @@ def test_what_was_typed_beside_a_dropped_file_stays_with_that_file(
     assert window.complaints == []
 
 
-def test_a_half_filled_sweep_stays_through_a_reload(virtual_folder: Path, serve: Callable, visit: Callable) -> None:
+def test_a_partly_filled_sweep_form_survives_a_reload(virtual_folder: Path, serve: Callable, visit: Callable) -> None:
     pages, window = serve(virtual_folder), visit()
     page = window.page
     page.goto(pages.url + "/bench")
@@ -102,7 +102,7 @@ def test_a_half_filled_sweep_stays_through_a_reload(virtual_folder: Path, serve:
     assert window.complaints == []
 
 
-def test_where_no_reading_is_worth_its_time_the_page_says_so(
+def test_the_page_states_when_no_reading_is_worth_its_time(
     one_server: Any, one_root: Path, visit: Callable, bench_text: str
 ) -> None:
     with open_book(one_root / "stopped.book", make=True) as book:

@@ -53,7 +53,7 @@ def test_a_form_becomes_a_run() -> None:
         ({"envelope_first": "warm"}, "envelope_first"),
     ],
 )
-def test_what_no_run_could_be_is_refused_beside_its_field(fields: dict[str, str], field: str) -> None:
+def test_invalid_runs_are_refused_beside_their_field(fields: dict[str, str], field: str) -> None:
     with pytest.raises(FieldError) as caught:
         run_from_form(RunForm(**ASKED | fields))
     assert caught.value.field == field
@@ -68,7 +68,7 @@ FIVE_MINUTES_CHILLED = """() => {
 
 
 @pytest.mark.browser
-def test_a_run_is_begun_drawn_live_and_marked_on_a_page_and_survives_its_server(
+def test_a_run_is_started_drawn_and_marked_on_a_page_and_survives_its_server(
     serve: Callable[..., Any], visit: Callable[..., Any], virtual_folder: Path
 ) -> None:
     place = virtual_folder / "lab.book"

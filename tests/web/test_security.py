@@ -19,7 +19,7 @@ GOOD = {"pressure": "3.2", "pressure_as": "gauge", "speed": "120.0", "key": "k1"
 @pytest.mark.parametrize(
     ("host", "own"), [("127.0.0.1", True), ("127.8.8.8", True), ("::1", True), ("10.0.0.7", False), ("::", False)]
 )
-def test_loopback_is_told_from_the_rest(host: str, own: bool) -> None:
+def test_loopback_addresses_are_recognised(host: str, own: bool) -> None:
     assert is_loopback(host) is own
     assert bool(access_policy(host).token) is not own
 
@@ -29,7 +29,7 @@ def test_a_short_token_is_refused() -> None:
         access_policy("0.0.0.0", "guessme")
 
 
-def test_names_that_only_point_here_are_not_ours() -> None:
+def test_unknown_host_names_are_not_accepted() -> None:
     door = access_policy("127.0.0.1")
     assert door.knows("localhost") and door.knows("127.0.0.1") and door.knows("::1")
     assert not door.knows("evil.example") and not door.knows("10.0.0.7") and not door.knows("")
@@ -37,12 +37,14 @@ def test_names_that_only_point_here_are_not_ours() -> None:
     assert wide.knows("192.0.2.7") and wide.knows(socket.gethostname().lower()) and not wide.knows("evil.example")
 
 
-def test_hosts_are_read_without_their_port() -> None:
+def test_host_names_are_read_without_their_port() -> None:
     assert host_of("LocalHost:8765") == "localhost"
     assert host_of("[::1]:8765") == "::1"
 
 
-def test_other_sites_and_tricks_are_refused(serve: Callable, book_folder: Path, bench_text: str) -> None:
+def test_requests_of_other_sites_and_path_tricks_are_refused(
+    serve: Callable, book_folder: Path, bench_text: str
+) -> None:
     (book_folder / "secret.txt").write_text("hush-hush")
     outside = book_folder.parent / "outside.book"
     open_book(outside, make=True).close()
@@ -105,7 +107,7 @@ def test_other_sites_and_tricks_are_refused(serve: Callable, book_folder: Path, 
     assert "server" not in headers
 
 
-def test_off_this_machine_a_token_is_needed(serve: Callable, book_folder: Path) -> None:
+def test_other_machines_need_a_token(serve: Callable, book_folder: Path) -> None:
     pages = serve(book_folder, host="0.0.0.0")
     token = pages.token
     assert len(token) >= 24

@@ -82,7 +82,7 @@ class Heard:
             self._known = max([self._known, *(event["number"] for event in new)])
 
 
-def test_a_recorder_is_steered_by_two_servers_and_one_command_hits_one_step(
+def test_a_recorder_is_controlled_by_two_servers_and_one_command_affects_one_step(
     serve: Callable, begin: Begin, virtual_folder: Path
 ) -> None:
     both = serve(virtual_folder), serve(virtual_folder)
@@ -219,7 +219,7 @@ class SilentRecorder:
         self.reached.append(name)
 
 
-def test_who_may_not_write_the_book_may_not_steer_its_sweep() -> None:
+def test_a_user_who_may_not_write_the_book_may_not_control_its_sweep() -> None:
     recorder = SilentRecorder()
     catalog = SimpleNamespace(book=lambda slug, write: ReadOnlyBook())
     feeds = SimpleNamespace(tell=lambda *_: None, kick=lambda *_: None)
@@ -248,7 +248,7 @@ def begin_from_page(page: Page, pressures: str) -> None:
     page.wait_for_url("**/bench/lab.book/swept")
 
 
-def test_a_sweep_begun_from_a_page_outlives_its_server(
+def test_a_sweep_started_from_a_page_continues_after_its_server_stops(
     serve_apart: Callable, serve: Callable, visit: Callable, virtual_folder: Path
 ) -> None:
     file = virtual_folder / "virtual" / "bench.toml"

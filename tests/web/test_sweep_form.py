@@ -42,7 +42,7 @@ def test_a_form_becomes_a_sweep() -> None:
         ({"adaptive": "20", "target": "soon"}, "target"),
     ],
 )
-def test_what_no_sweep_could_be_is_refused_beside_its_field(fields: dict[str, str], field: str) -> None:
+def test_invalid_sweeps_are_refused_beside_their_field(fields: dict[str, str], field: str) -> None:
     with pytest.raises(FieldError) as caught:
         request_of(SweepForm(**ASKED | fields))
     assert caught.value.field == field
@@ -107,7 +107,7 @@ def test_nothing_is_written_before_a_sweep_is_started(
     sweeps.close()
 
 
-def test_the_recorders_refusal_is_passed_on(make_sweeps: Callable[..., Sweeps], virtual_folder: Path) -> None:
+def test_a_refusal_of_the_recorder_is_shown(make_sweeps: Callable[..., Sweeps], virtual_folder: Path) -> None:
     sweeps = make_sweeps(2, b"a warning\nedgewind: bench.toml: the gauge does not answer\n")
     planned = sweeps.plan(request_of(SweepForm(**ASKED)), "virtual", "swept", "lab.book", virtual_folder / "lab.book")
     with pytest.raises(InputError, match="the gauge does not answer"):
@@ -115,7 +115,7 @@ def test_the_recorders_refusal_is_passed_on(make_sweeps: Callable[..., Sweeps], 
     sweeps.close()
 
 
-def test_a_dropped_sweep_cannot_be_started(make_sweeps: Callable[..., Sweeps], virtual_folder: Path) -> None:
+def test_a_discarded_sweep_cannot_be_started(make_sweeps: Callable[..., Sweeps], virtual_folder: Path) -> None:
     sweeps = make_sweeps(0)
     planned = sweeps.plan(request_of(SweepForm(**ASKED)), "virtual", "swept", "lab.book", virtual_folder / "lab.book")
     sweeps.drop(planned.id)
@@ -126,7 +126,7 @@ def test_a_dropped_sweep_cannot_be_started(make_sweeps: Callable[..., Sweeps], v
     sweeps.close()
 
 
-def test_a_recorder_is_started_apart_from_the_server(virtual_folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_recorder_is_started_in_its_own_session(virtual_folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """In a session of its own, with nothing to read from: it outlives the server and its terminal, on Windows too."""
     from edgewind.web import sweeps
 

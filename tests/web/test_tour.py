@@ -15,7 +15,7 @@ from edgewind.web.routes.tour import EXAMPLE
 pytestmark = pytest.mark.browser
 
 
-def test_five_steps_by_the_keyboard(serve: Callable, visit: Callable, tmp_path: Path) -> None:
+def test_the_tour_has_five_steps_by_keyboard(serve: Callable, visit: Callable, tmp_path: Path) -> None:
     """By one person at a desk, then by another with a telephone, who finds the example that is there already."""
     pages = serve(tmp_path)
     take_the_tour(pages, visit, 1280, tmp_path, books=0)
@@ -62,7 +62,7 @@ def take_the_tour(pages: Any, visit: Callable, width: int, root: Path, *, books:
     assert window.complaints == []
 
 
-def test_the_tour_is_left_and_found_again(serve: Callable, visit: Callable, tmp_path: Path) -> None:
+def test_the_tour_is_left_and_resumed(serve: Callable, visit: Callable, tmp_path: Path) -> None:
     pages: Any = serve(tmp_path)
     window = visit(tour=True)
     page: Page = window.page
@@ -91,7 +91,7 @@ def test_the_tour_is_left_and_found_again(serve: Callable, visit: Callable, tmp_
     assert window.complaints == []
 
 
-def test_one_book_alone_takes_no_example(serve: Callable, tmp_path: Path) -> None:
+def test_a_single_book_does_not_offer_the_example(serve: Callable, tmp_path: Path) -> None:
     with open_book(tmp_path / "alone.book", make=True):
         pass
     pages = serve(tmp_path / "alone.book")
