@@ -1,4 +1,4 @@
-"""The lab book: what a killed writer loses, and what keeping a reading costs."""
+"""The lab book: readings lost when a writer is killed, and the cost of storing a reading."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ TITLES = ["time [s]", "gauge [V]", "trace"]
 
 
 def run(full: bool = True) -> list[Row]:
-    """Kill writers, then time readings; in SQLite, and in a PostgreSQL started for this where it is installed."""
+    """Kill writers, then time readings; in SQLite, and in a PostgreSQL started here if it is installed."""
     rows: list[Row] = []
     with tempfile.TemporaryDirectory() as place:
         rows += _trial("SQLite", f"{place}/kill.book", 200 if full else 10)
@@ -43,9 +43,9 @@ def _trial(kind: str, target: str, kills: int) -> list[Row]:
     found: dict[str, Any] = json.loads(subprocess.run(command, check=True, capture_output=True, text=True).stdout)
     return [
         row(f"{kind}: writers killed with SIGKILL", found["kills"]),
-        row(f"{kind}: readings acknowledged before", found["told"]),
+        row(f"{kind}: readings acknowledged before the kills", found["told"]),
         row(f"{kind}: acknowledged readings missing", len(found["missing"]), "", "0"),
-        row(f"{kind}: readings or traces not whole", len(found["damaged"]) + len(found["check"]), "", "0"),
+        row(f"{kind}: incomplete readings or traces", len(found["damaged"]) + len(found["check"]), "", "0"),
         row(f"{kind}: slowest opening and reading after a kill", 1e3 * found["slowest_reopening_s"], "ms"),
     ]
 
@@ -64,7 +64,7 @@ def _costs(kind: str, target: str, count: int) -> list[Row]:
     checking = time.perf_counter() - start
     return [
         row(f"{kind}: one reading with a trace of 150 kB, median", 1e3 * statistics.median(took), "ms"),
-        row(f"{kind}: the same, 99 of 100 within", 1e3 * statistics.quantiles(took, n=100)[98], "ms"),
+        row(f"{kind}: the same, 99th percentile", 1e3 * statistics.quantiles(took, n=100)[98], "ms"),
         row(f"{kind}: check", health.bytes / 1e6 / checking, "MB/s"),
     ]
 

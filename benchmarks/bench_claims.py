@@ -1,10 +1,10 @@
-"""What a study claims of rotors whose physics is not that of the program, against the truth that made their readings.
+"""Claims of studies of rotors whose physics is not that of the program, against the truth behind their readings.
 
-Coverage of both optima, *sufficient* said where something else gives a good share of the torque, and true main drives
-ruled out. The rotors are invented; see `edgewind.virtual.invented_sweeps`.
+Coverage of both optima, false *sufficient* verdicts where another drive gives a large share of the torque, and true
+main drives that were ruled out. The rotors are invented; see `edgewind.virtual.invented_sweeps`.
 
-EDGEWIND_CLAIMS sets how many rotors, EDGEWIND_CLAIMS_FIRST the first seed; with EDGEWIND_CLAIMS_KEPT, a file, each
-rotor is kept there as it is done, and those that are there are not run again. Seeds 0 to 299, 20000 to 20299, 30000 to
+EDGEWIND_CLAIMS sets the number of rotors, EDGEWIND_CLAIMS_FIRST the first seed. If EDGEWIND_CLAIMS_KEPT names a file,
+each finished rotor is stored there, and rotors found there are not run again. Seeds 0 to 299, 20000 to 20299, 30000 to
 30029 and 40000 to 40106 were seen while the program was made: errors and faults were mended with their results in view.
 50000 to 50299 were run once, on an older generator, and
 60000 to 60013 for a look. 60014 to 60313 were run before gauges and lengths erred as stated, 60314 to 60613 after; with
@@ -33,7 +33,7 @@ from edgewind.virtual.invented_sweeps import invented_sweep
 COUNT = int(os.environ.get("EDGEWIND_CLAIMS", "300"))
 FIRST = int(os.environ.get("EDGEWIND_CLAIMS_FIRST", "60831"))
 KEPT = os.environ.get("EDGEWIND_CLAIMS_KEPT", "")
-# The names of drives in the study for those of the generator.
+# Names of drives in the study, by those of the generator.
 NAMES = {
     "thermal force": "thermal force of the gas",
     "unequal accommodation": "unequal accommodation",
@@ -44,7 +44,7 @@ _FOREIGN_SHARE = 0.15
 
 
 def study_one(seed: int) -> dict[str, Any]:
-    """Invent a rotor, study its readings, and hold the claims against the truth."""
+    """Invent a rotor, study its readings, and compare the claims with the truth."""
     with tempfile.TemporaryDirectory() as folder:
         rotor, truth = invented_sweep(Path(folder) / "rotor", np.random.default_rng([seed, 300]))
         began = time.perf_counter()
@@ -57,7 +57,7 @@ def study_one(seed: int) -> dict[str, Any]:
     around = BenchConditions(np.geomspace(used.min(), used.max(), 600))
     parts = rotor.torques(*rotor.faces(around), around)
     net = sum(parts.values())
-    # Greatest in the sense in which the rotor is driven over most of the sweep, as the fit takes it; a torque from
+    # Greatest in the direction in which the rotor is driven over most of the sweep, as in the fit; an external
     # outside that turns it back at an end is no optimum.
     net = net * np.sign(net.sum())
     torque_pa = float(around.pressure_pa[int(np.argmax(net))])
@@ -103,7 +103,7 @@ def summarise(results: list[dict[str, Any]]) -> dict[str, float]:
         told[f"{key} holds the truth"] = percent(held(key, truth, or_tension=False))
         told[f"{key} holds the truth or a tension is raised"] = percent(held(key, truth, or_tension=True))
     return told | {
-        "the ensembles of the fit do not agree": percent([not one.get("settled", True) for one in results]),
+        "fits that did not converge": percent([not one.get("settled", True) for one in results]),
         "a tension is raised": percent([bool(one["tensions"]) for one in results]),
         "sufficient, of all": percent([verdict == "sufficient" for verdict in thermal]),
         "sufficient, of those with a foreign share above 15 %": percent(
@@ -117,7 +117,7 @@ def summarise(results: list[dict[str, Any]]) -> dict[str, float]:
 
 
 def _kept() -> list[dict[str, Any]]:
-    """Return the rotors kept from an earlier run that was cut off."""
+    """Return the rotors stored by an earlier, interrupted run."""
     if not KEPT or not Path(KEPT).exists():
         return []
     return [json.loads(line) for line in Path(KEPT).read_text(encoding="utf-8").splitlines()]
@@ -130,7 +130,7 @@ def _keep(result: dict[str, Any]) -> None:
 
 
 def run(full: bool) -> list[dict[str, Any]]:
-    """Return the rows of this benchmark; EDGEWIND_CLAIMS sets how many rotors."""
+    """Return the rows of this benchmark; EDGEWIND_CLAIMS sets the number of rotors."""
     seeds = range(FIRST, FIRST + (COUNT if full else 8))
     known = {one["seed"]: one for one in _kept()}
     left = [seed for seed in seeds if seed not in known]

@@ -1,4 +1,4 @@
-"""Clips of a rotor: how fast they are analysed, and how many of 200 rendered scenes are right or set aside."""
+"""Clips of a rotor: speed of the analysis, and the number of 200 rendered scenes that are right or set aside."""
 
 from __future__ import annotations
 
@@ -55,14 +55,14 @@ def run(full: bool = True) -> list[Row]:
     return [
         row("clips wrong by over 4 u, not set aside", 1000 * wrong / count, "in 1,000", "at most 1"),
         row("clips of the wrong direction", 1000 * turned / count, "in 1,000", "at most 1"),
-        row("clips that give a speed", 100 * given / count, "%", "told"),
+        row("clips that give a speed", 100 * given / count, "%"),
         row("frames of 720p a second", frames / seconds, "1/s", "over 100"),
         *aside,
     ]
 
 
 def side_rows(clips: Any, count: int) -> list[Row]:
-    """Count the scenes filmed from the side, their vanes counted, that are wrong, and those whose truth is listed."""
+    """Count the scenes filmed from the side that are wrong, and those whose true speed is listed; vanes are stated."""
     wrong = given = listed = 0
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "clip.mp4"
@@ -82,6 +82,6 @@ def side_rows(clips: Any, count: int) -> list[Row]:
             listed += any(abs(other / truth - 1) < 0.02 for other in (rate, *found.picture.seen.possible_hz))
     return [
         row("clips from the side wrong by over 4 u, not set aside", 1000 * wrong / count, "in 1,000", "at most 1"),
-        row("clips from the side that give a speed", 100 * given / count, "%", "told"),
-        row("clips from the side that give or list the true speed", 100 * listed / count, "%", "told"),
+        row("clips from the side that give a speed", 100 * given / count, "%"),
+        row("clips from the side that give or list the true speed", 100 * listed / count, "%"),
     ]

@@ -1,7 +1,7 @@
-"""Tests made on purpose on invented rotors, each cause true in turn; the time of a run predicted, and of one fitted.
+"""Tests made on purpose on invented rotors, each cause true in turn; cost of predicting a run, and of fitting one.
 
-The rotors come from a generator that shares no line with the model that judges. The bar of 20 to 1 was chosen after
-rotors of it had been seen (seeds from 0 on, and 31): the seeds here are others, the generator is the same.
+The rotors come from a generator that shares no line with the model that judges. The threshold of 20 to 1 was chosen
+after rotors of it had been seen (seeds from 0 on, and 31); the seeds here are others, the generator is the same.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ REVERSAL = ROOT / "examples" / "reversal"
 
 
 def run(full: bool = True) -> list[Row]:
-    """Measure how often the tests rule out what is true, and leave what they contradict; and time a run."""
+    """Measure how often the tests rule out the true cause, and keep a contradicted one; and time a run."""
     count = ROTORS if full else FEW
     with tempfile.TemporaryDirectory() as folder:
         found = [invented_tests(Path(folder) / str(k), CAUSES[k % len(CAUSES)], FIRST_SEED + k) for k in range(count)]
@@ -39,7 +39,7 @@ def run(full: bool = True) -> list[Row]:
         row("wrong causes ruled out, of those that a test contradicts", len(out), f"of {len(wrong)}", len(wrong)),
         *(
             row(
-                f"a vane of one temperature after a chill, at {pressure:g} Pa, off by",
+                f"error of a vane of one temperature after a chill, at {pressure:g} Pa",
                 one_temperature(pressure),
                 "",
                 0.03,
@@ -54,7 +54,7 @@ def run(full: bool = True) -> list[Row]:
 def one_temperature(
     pressure_pa: float, *, half_m: float = 6e-3, thick_m: float = 1e-4, conductivity: float = 0.6, heat: float = 2.5e6
 ) -> float:
-    """Return how far the drive by a vane of one temperature is off, over its greatest, after its envelope was chilled.
+    """Return the error of the drive by a vane of one temperature, over its maximum, after its envelope was chilled.
 
     Against a vane of mica that conducts from its middle to its edge, loses heat to dense gas as a strip does (as
     ``1/sqrt(1 - (x/a)^2)``, cut off a free path before the edge) and to thin gas evenly, and is driven to six tenths
@@ -86,7 +86,7 @@ def one_temperature(
 
 
 def _time_of_a_run() -> Row:
-    """Ten minutes at a millisecond: lamp off after 100 s, then the envelope chilled."""
+    """Time ten minutes at a millisecond: lamp off after 100 s, then the envelope chilled."""
     rotor = parameters_of(invented_bench())
     response = response_of(rotor)
     warm, cold = float(rotor.envelope_temperature_k), float(rotor.envelope_temperature_k) - 40
@@ -101,7 +101,7 @@ def _time_of_a_run() -> Row:
 
 
 def _cost_of_a_run_in_a_fit(repeats: int) -> list[Row]:
-    """The fit of the example of a reversal with its run and without, side by side: whole fits, and one likelihood."""
+    """Compare the fit of the example of a reversal with and without its run: whole fits, and one likelihood."""
     example = read_experiment(REVERSAL)
     runs = runs_of(example, ())
     whole, alone = {}, {}
@@ -109,11 +109,11 @@ def _cost_of_a_run_in_a_fit(repeats: int) -> list[Row]:
         case = case_of(example.bench, example.readings, level=0.9, seed=1, runs=given)
         problem, mode = prepare_likelihood(case.bench, case.data, "all", case.response, 1)
         rows = np.tile(problem.values(mode.centre), (200, 1))
-        problem.log_likelihoods(rows)  # compiled by now
+        problem.log_likelihoods(rows)  # so that everything is compiled
         alone[name] = min(spent(lambda p=problem, r=rows: p.log_likelihoods(r), 20, time.process_time))  # type: ignore[misc]
         whole[name] = [case, np.inf]
     for _ in range(repeats):
-        for one in whole.values():  # in turn, so that another load on the machine meets both
+        for one in whole.values():  # alternately, so that other load on the machine affects both
             case = one[0]
             one[1] = min(one[1], *spent(lambda c=case: fit(c.bench, c.data, response=c.response), 1, time.process_time))  # type: ignore[misc]
     return [

@@ -54,7 +54,7 @@ def rotor(continuum: ModuleType) -> list[Row]:
 
 
 def sphere(continuum: ModuleType) -> list[Row]:
-    """Compare four vanes in a sphere with those in a cylinder as wide and as high, gas that sticks to the wall."""
+    """Compare four vanes in a sphere with those in a cylinder as wide and as high, without slip at the wall."""
     half = 2.5
     about = {"smallest": 0.05, "most": 0.2}
     ball, upright = (
@@ -68,6 +68,6 @@ def sphere(continuum: ModuleType) -> list[Row]:
 
 
 def run(full: bool) -> list[Row]:
-    """Return what the comparisons found; without `full` the square alone."""
+    """Return the results of the comparisons; without `full` the square alone."""
     continuum = _continuum()
     return [*square(continuum), *([*rotor(continuum), *sphere(continuum)] if full else [])]

@@ -1,4 +1,4 @@
-"""The gas drawn: frames a second from one figure that is changed, against a figure made anew for every frame."""
+"""Drawing of the gas: frames per second with one updated figure, against a new figure for every frame."""
 
 from __future__ import annotations
 
@@ -17,14 +17,14 @@ from edgewind.report.film import GasPicture, draw_gas, gas_field, gas_series, ma
 
 
 def _seconds(work: Callable[[int], object], times: int) -> float:
-    """Median time of the processor for a call, which other programs disturb less; a first one is not counted."""
+    """Return the median processor time of a call, s; a first call is not counted."""
     work(0)
     numbers = itertools.count(1)
     return statistics.median(spent(lambda: work(next(numbers)), times, time.process_time))
 
 
 def run(full: bool = True) -> list[Row]:
-    """Draw frames of a strip in both ways, code a film, and read kept fields."""
+    """Draw frames of a strip in both ways, encode a film, and read stored fields."""
     count = 12 if full else 4
     rows: list[Row] = []
     with tempfile.TemporaryDirectory() as name:
@@ -33,9 +33,9 @@ def run(full: bool = True) -> list[Row]:
         begun = time.perf_counter()
         series = gas_series("strip", numbers, cache=folder)
         each = (time.perf_counter() - begun) / len(numbers)
-        rows.append(row("solve the fields at one Knudsen number by the clock, strip", each, "s"))
+        rows.append(row("solve the fields at one Knudsen number, elapsed time, strip", each, "s"))
         kept = _seconds(lambda k: gas_field("strip", numbers[0], cache=folder), 5)
-        rows.append(row("read kept fields, processor time", 1e3 * kept, "ms", "< 50"))
+        rows.append(row("read stored fields, processor time", 1e3 * kept, "ms", "< 50"))
         route = np.geomspace(2.9, 0.11, count + 1)
         for size in ("page", "1080p", "4K"):
             picture = GasPicture(series, size=size)
@@ -49,25 +49,25 @@ def run(full: bool = True) -> list[Row]:
                 figure.canvas.draw()  # type: ignore[no-untyped-call]
 
             quick, slow = _seconds(moved, count), _seconds(anew, max(3, count // 3))
-            rows.append(row(f"frames drawn a second of processor time, {size}", 1.0 / quick, "1/s"))
-            rows.append(row(f"a figure made anew, over one that is changed, {size}", slow / quick, "times"))
+            rows.append(row(f"frames drawn per second of processor time, {size}", 1.0 / quick, "1/s"))
+            rows.append(row(f"time of a new figure over that of an updated one, {size}", slow / quick, "times"))
         picture = GasPicture(series, size="page")
         slider = _seconds(lambda k: picture.png(float(route[k]), effort=1), count)
         rows.append(row("slider of a page: PNG, processor time", 1e3 * slider, "ms", "< 200"))
         slider = _seconds(lambda k: picture.svg(float(route[k])), count)
         rows.append(row("slider of a page: SVG, processor time", 1e3 * slider, "ms", "< 200"))
         still = _seconds(lambda k: still_bytes(series, "png", knudsen=float(route[k]), size="4K"), 3)
-        rows.append(row("still at 4K from nothing but the fields, processor time", still, "s"))
+        rows.append(row("still at 4K from the fields, processor time", still, "s"))
         seconds = 2.0 if full else 0.5
         begun = time.perf_counter()
         film = make_film(folder / "gas.mp4", series, seconds=seconds, fps=30)
         rate = film.frames / (time.perf_counter() - begun)
-        rows.append(row("coded film, frames a second by the clock, 1080p", rate, "1/s"))
+        rows.append(row("encoded film, frames per second of elapsed time, 1080p", rate, "1/s"))
         begun_mib = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
         make_film(folder / "short.mp4", series, seconds=0.2, fps=30, size="4K")
         short = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
         make_film(folder / "long.mp4", series, seconds=1.5 if full else 0.5, fps=30, size="4K")
         more = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024 - short
-        rows.append(row("largest memory of a film at 4K", max(short, begun_mib), "MiB"))
-        rows.append(row("more memory for a longer film", more, "MiB", "< 50"))
+        rows.append(row("greatest memory of a film at 4K", max(short, begun_mib), "MiB"))
+        rows.append(row("additional memory for a longer film", more, "MiB", "< 50"))
     return rows

@@ -1,6 +1,6 @@
-"""Sweeps on a GPU: updates a second, their share of the card's peak, and solves with it and without, in one run.
+"""Sweeps on a GPU: updates per second, share of the peak of the GPU, and solves with and without it, in one run.
 
-There are no rows where no GPU is. What bounds the sweep, and what was tried, is in docs/explain/whole-rotor.md.
+Without a GPU there are no rows. docs/explain/whole-rotor.md names what limits the sweep.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from edgewind.kinetics.rotor_solve import RotorCase, RotorResolution
 
 # Floating-point operations of one update, a fused multiply-add counted as two.
 OPERATIONS_PER_UPDATE = 40
-# Azimuths and polar angles; of the directions half are computed, the others by symmetry.
+# Azimuths and polar angles; half of the directions are computed, the others follow by symmetry.
 ANGLES = {96: (16, 12), 132: (22, 12), 264: (24, 22), 384: (32, 24)}
 CHAINS = r"""
 extern "C" __global__ void chains(double* out, double a, double b, int count) {
@@ -38,7 +38,7 @@ extern "C" __global__ void chains(double* out, double a, double b, int count) {
 
 
 def timed(action: object, repeats: int = 9) -> float:
-    """Return the median time of work on the card, s, after two to warm up."""
+    """Return the median time of work on the GPU, s, after two warm-up calls."""
     import cupy
 
     times = []
@@ -53,7 +53,7 @@ def timed(action: object, repeats: int = 9) -> float:
 
 
 def peak() -> float:
-    """Fused multiply-adds in registers, as operations a second in double precision."""
+    """Return the peak rate of fused multiply-adds in registers, operations per second in double precision."""
     import cupy
 
     kernel = cupy.RawKernel(CHAINS, "chains")
@@ -64,14 +64,14 @@ def peak() -> float:
 
 
 def beside() -> str:
-    """Name the card."""
+    """Return the name of the GPU."""
     import cupy
 
     return "; " + str(cupy.cuda.runtime.getDeviceProperties(0)["name"].decode())
 
 
 def rates(full: bool) -> list[Row]:
-    """Updates a second of one sweep by directions, against the peak and against two cores."""
+    """Measure updates per second of one sweep by number of directions, against the peak and against two cores."""
     level, case = RotorResolution.level(2, 1.0), RotorCase(FOUR, 1.0)
     ours = case.operator(level, -1.0, 2)
     y = np.random.default_rng(0).normal(size=ours.size)
@@ -99,7 +99,7 @@ def rates(full: bool) -> list[Row]:
 
 
 def solves(full: bool) -> list[Row]:
-    """The curve of the square, and a rotor of four, with the card and without; kernels are compiled before."""
+    """Solve the curve of the square and a rotor of four with and without the GPU; kernels are compiled before."""
     rows = []
     numbers = np.geomspace(0.03, 100.0, 15 if full else 4)
     for device in ("gpu", "cpu"):
@@ -123,5 +123,5 @@ def solves(full: bool) -> list[Row]:
 
 
 def run(full: bool = True) -> list[Row]:
-    """Measure where a GPU is; the short form leaves out most directions and Knudsen numbers."""
+    """Measure if there is a GPU; the short form leaves out most directions and Knudsen numbers."""
     return [*rates(full), *solves(full)] if why_no_gpu() is None else []

@@ -1,7 +1,7 @@
-"""How cost grows: of a study with its readings, of the kinetic solver with cells, ordinates and 1/Kn.
+"""Growth of cost: of a study with its readings, of the kinetic solver with cells, ordinates and 1/Kn.
 
-Processor time of one thread, the least of several runs. Each row keeps its points, which the manual draws; its value is
-the power of a straight line in logarithms through the last half of them, where what every run costs has faded.
+Processor time of one thread, the least of several runs. Each row has its points, which the manual draws; its value is
+the exponent of a power law through the last half of them, where the constant cost of a run no longer matters.
 """
 
 from __future__ import annotations
@@ -20,11 +20,11 @@ from edgewind.kinetics.geometry import Room, Shape
 from edgewind.kinetics.solve import Case, Resolution, Solution, solve
 
 Found = TypeVar("Found")
-ENOUGH_S = 1.0  # of processor time on one point, after which it is not measured again
+ENOUGH_S = 1.0  # processor time on one point after which it is not measured again
 
 
 def grown(name: str, along: str, points: Sequence[tuple[float, float]]) -> Row:
-    """Return a row with its points: how much there was, and the processor time in seconds."""
+    """Return a row with its points: the amount, and the processor time in seconds."""
     at, seconds = np.array(sorted(points)).T
     fitted = (at.size + 1) // 2
     power = float(np.polyfit(np.log(at[-fitted:]), np.log(seconds[-fitted:]), 1)[0])
@@ -33,7 +33,7 @@ def grown(name: str, along: str, points: Sequence[tuple[float, float]]) -> Row:
 
 
 def least_time(call: Callable[[], Found]) -> tuple[float, Found]:
-    """Least processor time of some runs, s, five or as many as :data:`ENOUGH_S` holds; and what they found."""
+    """Return the least processor time, s, of five runs or as many as fit :data:`ENOUGH_S`, and their result."""
     found: list[Found] = []
     taken: list[float] = []
     while not taken or (len(taken) < 5 and sum(taken) < ENOUGH_S):
@@ -42,7 +42,7 @@ def least_time(call: Callable[[], Found]) -> tuple[float, Found]:
 
 
 def of_readings(counts: Sequence[int]) -> Row:
-    """Curve and optimum of an up and a down sweep."""
+    """Measure curve and optimum of an up and a down sweep."""
     truth, points = Truth("balance", 0.0, 0.8, 0.0, 10.0), []
     for count in counts:
         data = take_readings(truth, Bench(readings=count, sweeps=2), np.random.default_rng(0))
@@ -53,7 +53,7 @@ def of_readings(counts: Sequence[int]) -> Row:
 def of_solver(
     along: str, cases: Sequence[tuple[float, Resolution]], measure: Callable[[float, Solution], float]
 ) -> Row:
-    """One drive of the strip, at several Knudsen numbers and resolutions."""
+    """Measure one drive of the strip at several Knudsen numbers and resolutions."""
     points = []
     for knudsen, resolution in cases:
         case = Case(Shape("strip"), Room(4.0, 4.0), knudsen)
@@ -63,7 +63,7 @@ def of_solver(
 
 
 def run(full: bool = True) -> list[Row]:
-    """Measure; the short form leaves out the dearest points."""
+    """Measure; the short form leaves out the most expensive points."""
     solve(Case(Shape("strip"), Room(4.0, 4.0), 1.0), Resolution(0.5, 8), ("faces",), workers=1)
     fine = 7 if full else 5
     cells = [(0.3, Resolution(2.0 ** (step / 2), 32)) for step in range(fine)]

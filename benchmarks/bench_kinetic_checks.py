@@ -29,7 +29,7 @@ def accuracy() -> list[Row]:
 
 
 def edges() -> list[Row]:
-    """Compare two coarse levels of a disc, extrapolated, with two much finer ones: cells that the outline cuts."""
+    """Compare two coarse levels of a disc, extrapolated, with two much finer ones: error of cut cells."""
     case = Case(Shape("disc"), Room(3.0, 3.0, 3.0), 0.2)
 
     def forces(refined: float) -> Any:
@@ -41,13 +41,13 @@ def edges() -> list[Row]:
     early, late = (middle - coarse) / gained, (finest - fine) / gained
     left = np.max(np.abs((middle + early) - (finest + late)) / np.abs(early))
     return [
-        row("disc: what extrapolation leaves over what it adds", float(left), "", "below 0.5"),
-        row("disc: what the edge adds to the coarsest level", float(np.max(np.abs(coarse / (finest + late) - 1.0)))),
+        row("disc: error after extrapolation over its correction", float(left), "", "below 0.5"),
+        row("disc: error by cut cells on the coarsest level", float(np.max(np.abs(coarse / (finest + late) - 1.0)))),
     ]
 
 
 def tables(full: bool) -> list[Row]:
-    """Make lines of the shipped tables of ratios by their tool, and compare them with those shipped."""
+    """Recompute lines of the shipped tables of ratios by their tool, and compare them with those shipped."""
     tool = _tool()
     tool.KNUDSEN, tool.THICKNESSES = (0.1, 1.0, float("inf")), (0.1,)  # type: ignore[attr-defined]
     tool.FEWER = (0.1, float("inf"))  # type: ignore[attr-defined]
@@ -62,7 +62,7 @@ def tables(full: bool) -> list[Row]:
         made = _numbers(tool.TABLES[name](ask), count)
         apart = max(float(np.max(np.abs(values - shipped[place]))) for place, values in made.items())
         rows.append(
-            row(f"table of {name}: greatest difference of {len(made)} lines made anew", apart, "", "below 1e-3")
+            row(f"table of {name}: greatest difference of {len(made)} recomputed lines", apart, "", "below 1e-3")
         )
     return rows
 
@@ -81,5 +81,5 @@ def _numbers(lines: list[str], keys: int) -> dict[tuple[float, ...], Any]:
 
 
 def run(full: bool) -> list[Row]:
-    """Return what the checks found."""
+    """Return the results of the checks."""
     return [*accuracy(), *edges(), *tables(full)]

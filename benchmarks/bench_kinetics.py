@@ -24,7 +24,7 @@ OPERATIONS_PER_UPDATE = 47
 
 
 def best(action: Callable[[], object], repeats: int = 25) -> float:
-    """Shortest of several times, in seconds."""
+    """Return the shortest of several times, s."""
     return min(spent(action, repeats))
 
 
@@ -52,7 +52,7 @@ def _peak(rows, count, lanes):
 
 
 def vector_peak(workers: int) -> float:
-    """Fused multiply-adds in registers, as operations a second: what this machine can do at most."""
+    """Return the peak rate of fused multiply-adds in registers, operations per second."""
     # Eight chains of eight lanes: enough to hide the latency, few enough to stay in registers.
     rows, count, lanes = np.full((workers, 3, 8), 0.5), 2_000_000, (0.0,) * 8
     _peak(rows, 10, lanes)
@@ -61,7 +61,7 @@ def vector_peak(workers: int) -> float:
 
 
 def numpy_sweep(operator, moments):
-    """Sweep of the same scheme in plain NumPy: a loop over cells, all velocities of a quadrant at once."""
+    """Sweep by the same scheme in plain NumPy: a loop over cells, all velocities of a quadrant at once."""
     grid, v = operator.grid, operator.velocities
     ex, ey = (v.directions[:, k, None] for k in (0, 1))
     s = v.speed[None, :]
@@ -95,7 +95,7 @@ def numpy_sweep(operator, moments):
 
 
 def kernel() -> list[Row]:
-    """Measure updates a second on one and two cores, against the vector peak and NumPy, in one run."""
+    """Measure updates per second on one and two cores, against the vector peak and NumPy, in one run."""
     rows = []
     case, resolution = Case(Shape("strip"), ROOM, 1.0), Resolution(1.5, 32, speeds=16)
     rates = {}
@@ -126,7 +126,7 @@ def kernel() -> list[Row]:
 
 
 def sweeps(full: bool) -> list[Row]:
-    """Fine sweeps by Knudsen number and drive, and the work of the coarse levels beside them."""
+    """Count fine sweeps by Knudsen number and drive, and the work of the coarse levels."""
     rows = []
     names = ("faces", "both", "motion")
     for kn in (100.0, 10.0, 1.0, 0.1, 0.03, 0.01) if full else (10.0, 0.1):
@@ -148,7 +148,7 @@ def sweeps(full: bool) -> list[Row]:
 
 
 def curves(full: bool) -> list[Row]:
-    """Whole response curves with all drives, and the memory they took."""
+    """Measure whole response curves with all drives, and their memory."""
     count = 25 if full else 4
     begun = time.perf_counter()
     answers = respond_curve("strip", np.geomspace(0.01 if full else 0.1, 100.0, count), cache=False, tolerance=1e-3)
@@ -168,6 +168,6 @@ def curves(full: bool) -> list[Row]:
 
 
 def run(full: bool = True) -> list[Row]:
-    """Measure; the short form leaves out what takes minutes."""
+    """Measure; the short form leaves out everything that takes minutes."""
     solve(Case(Shape("strip"), ROOM, 1.0), Resolution(0.5, 8), list(DRIVES), workers=2)
     return [*kernel(), *sweeps(full), *curves(full)]

@@ -1,6 +1,6 @@
-"""The live bench: what a killed recorder loses, and what recording a reading costs.
+"""The live bench: readings lost when a recorder is killed, and the cost of recording a reading.
 
-The simulated bench runs as a process of its own. `python benchmarks/run.py --only live [--quick]`.
+The simulated bench runs in a separate process. `python benchmarks/run.py --only live [--quick]`.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from edgewind.live.spool import Spool, npz_of
 
 
 def run(full: bool = True) -> list[Row]:
-    """Kill and time."""
+    """Kill recorders, and time a reading."""
     rows = _latency(200 if full else 20)
     rows += _killed("SQLite", lambda place: str(place / "lab.book"), 200 if full else 5)
     server = postgres()
@@ -39,7 +39,7 @@ def run(full: bool = True) -> list[Row]:
 
 @contextmanager
 def _bench(speed_up: float, *options: str) -> Any:
-    """A simulated bench in a process of its own; gives the ports."""
+    """Run a simulated bench in a separate process; yield its ports."""
     words = ["bench", "--json", "--seed", "1", "--speed-up", str(speed_up), *options]
     command = [sys.executable, "-m", "edgewind", *words]
     process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True)
@@ -52,7 +52,7 @@ def _bench(speed_up: float, *options: str) -> Any:
 
 
 def _latency(count: int) -> list[Row]:
-    """From a trace in memory until it is in the book and out of the spool."""
+    """Measure the time from a trace in memory until it is in the book and out of the spool."""
     rng = np.random.default_rng(1)
     took, spooling = [], []
     with tempfile.TemporaryDirectory() as place, open_book(Path(place) / "lab.book", make=True) as book:
@@ -90,10 +90,10 @@ def _killed(kind: str, target_in: Any, kills: int) -> list[Row]:
     wrong = len(found["broken"]) + len(found["check"]) + len(found["spool"])
     return [
         row(f"{kind}: recorders killed with SIGKILL in a sweep", found["kills"]),
-        row(f"{kind}: readings acknowledged before", found["told"]),
+        row(f"{kind}: readings acknowledged before the kills", found["told"]),
         row(f"{kind}: acknowledged readings missing", len(found["missing"]), "", "0"),
-        row(f"{kind}: readings not whole, or left in the spool", wrong, "", "0"),
-        row(f"{kind}: sweeps begun", found["sweeps"]),
-        row(f"{kind}: sweeps that did not go on to their end", len(found["unfinished"]), "", "0"),
+        row(f"{kind}: readings incomplete, or left in the spool", wrong, "", "0"),
+        row(f"{kind}: sweeps started", found["sweeps"]),
+        row(f"{kind}: sweeps not completed after resuming", len(found["unfinished"]), "", "0"),
         row(f"{kind}: sweeps with a step missing or twice", len(found["steps"]), "", "0"),
     ]

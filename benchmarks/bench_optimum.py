@@ -1,7 +1,7 @@
-"""How often the optimum's interval holds the truth, how often nothing is found where nothing is, and how wide.
+"""The optimum: coverage and width of its interval, and false findings in sweeps without a maximum.
 
-Every sweep is invented from its seed, so the figures repeat exactly. EDGEWIND_SHAPES sets how many sweeps of each class
-of shapes, EDGEWIND_SHAPES_FIRST the first seed. Kernel and basis functions of the curve were chosen on other draws.
+Every sweep is invented from its seed, so the figures repeat exactly. EDGEWIND_SHAPES sets the number of sweeps of each
+class of shapes, EDGEWIND_SHAPES_FIRST the first seed. Kernel and basis functions of the curve were chosen on others.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ SHAPE_SEED = int(os.environ.get("EDGEWIND_SHAPES_FIRST", "70000"))
 
 
 def oracle_width(example: Example, common: float, level: float = 0.90) -> float:
-    """Width in ln(pressure) of the interval of someone who knows the true family of curves.
+    """Return the width in ln(pressure) of an interval that uses the true family of curves.
 
     Cramér-Rao bound of the place of the maximum in a least-squares fit of place, width, skew and height, with the
     actual noise of the speeds and of the pressures, and a common uncertainty added.
@@ -88,7 +88,7 @@ def study_peaked(seed: int) -> Row:
 
 
 def _own_width(optimum: Optimum) -> float:
-    """Width in ln(pressure) of the 90 % interval from the curve alone, without the common uncertainty."""
+    """Return the width in ln(pressure) of the 90 % interval by the curve alone, without the common uncertainty."""
     assert optimum.curve is not None
     places = highest_places(optimum.curve.log_pressure, optimum.curve.draws)
     return float(np.ptp(np.quantile(places, (0.05, 0.95))))
@@ -104,7 +104,7 @@ def study_open(seed: int) -> Row:
 
 
 def study_lagging(seed: int) -> Row:
-    """Study an up and a down sweep whose gauge lags: by little on even seeds, by much on odd ones."""
+    """Study an up and a down sweep whose gauge lags: slightly on even seeds, strongly on odd ones."""
     random = np.random.default_rng([seed, 3])
     lag = random.uniform(0.02, 0.08) if seed % 2 == 0 else random.uniform(0.4, 0.6)
     truth = Truth("balance", random.uniform(-1, 1), random.uniform(0.5, 0.9), 0.0, 10.0)
@@ -120,7 +120,7 @@ def study_lagging(seed: int) -> Row:
 
 
 def study_shape(name: str, seed: int) -> Row:
-    """Study the maximum of one sweep of a class, by the curve alone, whether or not it would be claimed."""
+    """Study the maximum of one sweep of a class by the curve alone, whether or not a study would claim it."""
     data, top, side = sweep_of(name, seed)
     began = time.process_time()
     curve = fit_curve(data)
@@ -139,7 +139,7 @@ def study_shape(name: str, seed: int) -> Row:
 
 
 def shape_rows(studied: list[Row]) -> list[Row]:
-    """Bias towards the gentler side, where smoothing moves a top, coverage and width of each class of shapes."""
+    """Return bias towards the gentler side, to which smoothing shifts a maximum, coverage and width of each class."""
     rows: list[Row] = []
     for name in CLASSES:
         own = [one for one in studied if one["class"] == name]
@@ -165,7 +165,7 @@ def shape_rows(studied: list[Row]) -> list[Row]:
 
 
 def seconds_per_study(readings: int, repeats: int) -> float:
-    """Processor time of curve and optimum from the readings of an up and a down sweep, best of a few, s."""
+    """Return the least processor time, s, of curve and optimum of an up and a down sweep."""
     data: SweepData = take_readings(
         Truth("balance", 0.0, 0.8, 0.0, 10.0), Bench(readings=readings, sweeps=2), np.random.default_rng(0)
     )
@@ -173,7 +173,7 @@ def seconds_per_study(readings: int, repeats: int) -> float:
 
 
 def percent(rows: Sequence[Row], key: str, keep: Callable[[Row], bool] = lambda row: True) -> float:
-    """Per cent of the rows to keep in which `key` is true; nan where there are none."""
+    """Return the percentage of the rows kept in which `key` is true; nan if there are none."""
     kept = [row[key] for row in rows if keep(row)]
     return 100.0 * float(np.mean(kept)) if kept else float("nan")
 
@@ -209,7 +209,7 @@ def run(full: bool = True) -> list[Row]:
     for name, keep in _strata(found).items():
         note(f"optimum: intervals that hold the truth, {name}", percent(found, "holds", keep))
     note("optimum: maxima found, of peaked sweeps", percent(peaked, "found"), target="90 or more")
-    note("optimum: nothing found, of monotone or flat sweeps", 100 - percent(empty, "found"), target="95 or more")
+    note("optimum: no maximum claimed, of monotone or flat sweeps", 100 - percent(empty, "found"), target="95 or more")
     for shape in OPEN_SHAPES:
         note(f"optimum: right reason, {shape}", percent(empty, "right", lambda row, s=shape: row["shape"] == s))
     ratio = float(np.median([row["width"] / row["oracle"] for row in found]))
@@ -218,7 +218,7 @@ def run(full: bool = True) -> list[Row]:
     note("optimum: the same, without the common uncertainty", ratio, "1", "below 3")
     note("optimum: median width in ln(pressure)", float(np.median([row["width"] for row in found])), "1")
     two = [row for row in peaked if row["sweeps"] == 2]
-    note("sweeps: said to differ although they do not", percent(two, "differ"), target="3 or less")
+    note("sweeps: reported as different although they are not", percent(two, "differ"), target="3 or less")
     little, much = ([row for row in lagging if row["little"] is small] for small in (True, False))
     note("sweeps: small lag, maximum found", percent(little, "found"), target="90 or more")
     note("sweeps: small lag, interval holds the truth", percent(little, "holds"), target="84 or more")

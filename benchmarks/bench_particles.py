@@ -1,8 +1,8 @@
 # ruff: noqa: NPY002 -- compiled code draws from the legacy generator
-"""An independent particle simulation: molecules that fly, hit walls and forget, with no linearisation.
+"""An independent particle simulation: molecules fly, hit walls and relax, without linearisation.
 
-Molecules carry three velocities through the whole room. Between flights each forgets its velocity with the
-collision rate of the model and draws a new one from its cell's Shakhov distribution, whose density, velocity,
+Molecules have three velocity components and move in the whole room. With the collision rate of the model each draws
+a new velocity from its cell's Shakhov distribution, whose density, velocity,
 temperature and heat flux are running means, and each cell keeps its momentum and energy. The faces are warmer
 and colder by 15 per cent, so that the answer differs from the linear one by about the square of that, 1 %.
 """
@@ -23,7 +23,7 @@ HALF_DIFFERENCE = 0.15
 
 @nb.njit(error_model="numpy")
 def simulate(delta, side_cells, molecules, step, settle, blocks, per_block, seed):
-    """Mean force and heat per block of time: force from hot to cold, heat from face to face."""
+    """Return mean force and heat per block of time: force from hot to cold, heat from face to face."""
     np.random.seed(seed)
     half = 0.5 * LENGTH
     size = LENGTH / side_cells

@@ -1,4 +1,4 @@
-"""The plan: digits and speed of tubes, speed of pump-down, of a planned sweep, of a study, of a search."""
+"""The plan: accuracy and speed of tubes; speed of pump-down, of a planned sweep, of a study, of a search."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from edgewind.plan.scaling_study import Design
 
 
 def run(full: bool = True) -> list[Row]:
-    """Measure what the plan takes and how far it is from brute force."""
+    """Measure the time of the plan and its difference from brute force."""
     bench = invented_bench(arm="22 mm")
     lengths = (0.1, 0.5, 1.0, 2.0, 5.0, 10.0, 50.0, 100.0)
     apart = max(abs(_solve(x, 160) / _solve(x, 640) - 1) for x in lengths)
@@ -69,7 +69,7 @@ def run(full: bool = True) -> list[Row]:
     task = _task(bench, tuple(goals), ("thermal_force", "light_pressure"), None, ["N2", "He"])
     blind = [task.judge(_blind(task, random)) for _ in range(trials)]
     least = _area(found.front) / _area([one for one in blind if not one.problems])
-    rows.append(row("  area under its front over that of as many designs drawn blindly", least, "times"))
+    rows.append(row("  area under its front over that of as many random designs", least, "times"))
     return rows
 
 
@@ -89,7 +89,7 @@ def _blind(task: Any, random: np.random.Generator) -> RotorDesign:
 
 
 def _area(designs: Sequence[Evaluation]) -> float:
-    """Area of ln(speed) and -ln(light) that designs reach, above 1 rad/s and below 100 W/m^2."""
+    """Return the area of ln(speed) and -ln(light) that designs reach, above 1 rad/s and below 100 W/m^2."""
     points = sorted((np.log(one.values["fastest"]), np.log(100 / one.values["light"])) for one in designs)
     area, reach = 0.0, 0.0
     for speed, light in reversed(points):

@@ -1,4 +1,4 @@
-"""Rotors that were measured and published, with what the publication leaves open drawn from ranges; no tuning.
+"""Published measurements of rotors; what the publication leaves open is drawn from ranges, without tuning.
 
 "Experimental and numerical study of the optimal operation pressure within Crookes radiometer", J. Vac. Sci. Technol. A
 23(6), 1531, 2005 (abstract read): freely rotating rotors with blades of 20 and 10 mm turned fastest at 0.1 and 3 Pa.
@@ -24,7 +24,7 @@ PRESSURES = np.geomspace(0.01, 30.0, 121)
 
 
 def open_unknowns(count: int, seed: int) -> dict[str, Array]:
-    """Draw what the abstract leaves open, shapes (count, 1); friction as a share of the greatest torque."""
+    """Draw the values that the abstract leaves open, shapes (count, 1); friction as a share of the greatest torque."""
     random = np.random.default_rng(seed)
 
     def even(low: float, high: float) -> Array:
@@ -44,7 +44,7 @@ def open_unknowns(count: int, seed: int) -> dict[str, Array]:
 
 
 def fastest_pa(width: str, drawn: dict[str, Array]) -> Array:
-    """Return the pressure of greatest speed of each draw; nan where it does not turn."""
+    """Return the pressure of greatest speed of each draw; nan if the rotor does not turn."""
     arm = 0.75 * float(width.split()[0])
     bench = invented_bench(
         vane_width=width, vane_height=width, arm=f"{arm} mm", vanes=4, vane_thickness="0.1 mm", vane_mass="0.1 g"
@@ -72,7 +72,7 @@ def fastest_pa(width: str, drawn: dict[str, Array]) -> Array:
 
 
 def run(full: bool) -> list[Row]:
-    """Return where the model has the optima of both rotors, and what they hang on."""
+    """Return the optima of both rotors by the model, and the parameters that they depend on."""
     count = 600 if full else 60
     rows, found = [], {}
     drawn = open_unknowns(count, 1)
@@ -82,7 +82,7 @@ def run(full: bool) -> list[Row]:
         rows += [row(f"fastest pressure of the {width} rotor: {end}", float(value), "Pa", seen)
                  for end, value in (("5 %", low), ("median", middle), ("95 %", high))]  # fmt: skip
         rows.append(
-            row(f"share of draws at or below what the {width} rotor had", float(np.nanmean(found[width] <= seen)))
+            row(f"share of draws at or below the published pressure, {width}", float(np.nanmean(found[width] <= seen)))
         )
         turning = np.isfinite(found[width])
         for name, values in drawn.items():
@@ -90,7 +90,7 @@ def run(full: bool) -> list[Row]:
             rows.append(row(f"rank correlation of that pressure with {name}, {width}", float(rank)))
     alike = found["10 mm"] / found["20 mm"]
     apart = fastest_pa("10 mm", open_unknowns(count, 2)) / found["20 mm"]
-    for name, ratio in (("rotors alike in all else", alike), ("rotors of unlike make", apart)):
+    for name, ratio in (("otherwise equal rotors", alike), ("different rotors", apart)):
         rows.append(row(f"ratio of the two pressures, {name}: median", float(np.nanmedian(ratio)), "", 30.0))
         rows.append(row(f"share of draws with a ratio of 30 or more, {name}", float(np.nanmean(ratio >= 30.0))))
     return rows

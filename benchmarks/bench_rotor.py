@@ -1,6 +1,6 @@
 """The rotor from first principles: speed of predictions and fits, coverage over seeds, and common practice.
 
-The truth behind each invented set is drawn about what its bench states, so that the priors are what they say.
+The truth behind each invented set is drawn from the uncertainties that its bench states, so that the priors hold.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from edgewind.evidence.scaling import scaling_of
 from edgewind.rotor import parameters_of, predict, predict_whole, response_of, steady_state
 from edgewind.rotor.speed_kernel import flat, steady_speeds, table_arrays
 
-# The commit before the gas was taken at the film temperature, which made the compiled loop slower.
+# The commit before the gas had its film temperature, which made the compiled loop slower.
 BEFORE_FILM = "55092f6~1"
 _KERNEL = "src/edgewind/rotor/speed_kernel.py"
 
@@ -69,15 +69,15 @@ def _coast(pressure: float, rate: float, rate_u: float, dry: float, dry_u: float
 
 
 def kernel_time(pressures: Any, numbers: Any, arrays: Any, kernel: Any = steady_speeds) -> float:
-    """Least time of the compiled loop over so many pressures, s."""
+    """Return the least time of the compiled loop over a number of pressures, s."""
     kernel(pressures, numbers, *arrays)
     return min(spent(lambda: [kernel(pressures, numbers, *arrays) for _ in range(20)], 30)) / 20
 
 
 def kernel_before_film(pressures: Any, numbers: Any, table: Any) -> float | None:
-    """The same for the loop of the commit before the film temperature; None without the history of the repository.
+    """Return the same for the loop before the film temperature; None without the history of the repository.
 
-    That file stands alone: it is taken from the history and given the same rotor and the same table.
+    The file of that commit is run with the same rotor and the same table.
     """
     shown = subprocess.run(["git", "show", f"{BEFORE_FILM}:{_KERNEL}"], cwd=ROOT, capture_output=True, text=True)
     if shown.returncode:
@@ -94,7 +94,7 @@ def kernel_before_film(pressures: Any, numbers: Any, table: Any) -> float | None
 
 
 def run(full: bool = True) -> list[Row]:
-    """Time predictions and one fit, count how often the truth is inside, and compare with common practice."""
+    """Time predictions and one fit, measure coverage, and compare with common practice."""
     bench = invented_bench(arm="22 mm")
     pressures = np.geomspace(0.02, 20.0, 100)
     rotor = parameters_of(bench)
@@ -105,7 +105,7 @@ def run(full: bool = True) -> list[Row]:
     rows = [
         row("predict, a table of 100 pressures", median_time(lambda: predict(bench, pressures), 20), "s", "0.2"),
         row("compiled loop against plain NumPy, 100 pressures", plain / compiled, "times"),
-        row("  its time a pressure", 1e9 * kernel_time(pressures, numbers, arrays) / pressures.size, "ns"),
+        row("  its time per pressure", 1e9 * kernel_time(pressures, numbers, arrays) / pressures.size, "ns"),
     ]
     before = kernel_before_film(pressures, numbers, table)
     if before is not None:
@@ -145,5 +145,5 @@ def run(full: bool = True) -> list[Row]:
     law = scaling_of(bench, draws=100)
     taken = time.perf_counter() - start
     rows.append(row("exponent of the optimum pressure on the width, 6 to 24 mm", law.exponent))
-    rows.append(row("  its law from 7 widths and 100 draws", taken, "s"))
+    rows.append(row("  time of its computation from 7 widths and 100 draws", taken, "s"))
     return rows

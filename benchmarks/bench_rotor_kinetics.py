@@ -1,8 +1,8 @@
 """The whole rotor: sweeps on processors, sweeps by Kn, free flight against rays, the shipped surface.
 
 Run of 2026-11-29 on 16 cores: two cores 1.56e9 updates a second, one core 8.9e8; most fine sweeps 7 at Kn 1, 8 at 0.1,
-9 at 0.03, 10 (box) and 11 (cylinder) at 0.01; four vanes at Kn 0.1 to 1 % in 12 s on a slower machine's cores. What a
-GPU makes of it is in bench_gpu.py.
+9 at 0.03, 10 (box) and 11 (cylinder) at 0.01; four vanes at Kn 0.1 to 1 % in 12 s on a slower machine's cores. For
+a GPU see bench_gpu.py.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ FOUR = Rotor(SQUARE, 4, 1.5, 6.0, 4.0)
 
 
 def rates(full: bool) -> list[Row]:
-    """Updates a second of one sweep, on one and two cores."""
+    """Measure updates per second of one sweep on one and two cores."""
     rows = []
     level = RotorResolution.level(2 if full else 0, 1.0)
     case = RotorCase(FOUR, 1.0)
@@ -51,7 +51,7 @@ def rates(full: bool) -> list[Row]:
 
 
 def solves(full: bool) -> list[Row]:
-    """Whole solves, and the most fine sweeps towards the continuum."""
+    """Measure whole solves, and the greatest number of fine sweeps towards the continuum."""
     rows = []
     begun = time.perf_counter()
     answer = refine(RotorCase(FOUR, 0.1), 1e-2, 2, *choose_device("cpu"))
@@ -70,7 +70,7 @@ def solves(full: bool) -> list[Row]:
 
 
 def rays(full: bool) -> list[Row]:
-    """Free flight against chains of rays, three arms and two chambers."""
+    """Compare free flight with chains of rays for three arms and two chambers."""
     place = Path(__file__).parents[1] / "tests" / "kinetics" / "rays.py"
     spec = importlib.util.spec_from_file_location("rays", place)
     assert spec is not None and spec.loader is not None
@@ -93,7 +93,7 @@ def rays(full: bool) -> list[Row]:
 
 
 def surface() -> list[Row]:
-    """Time to have the ratios of a rotor from the shipped surface."""
+    """Measure the time to evaluate the ratios of a rotor by the shipped surface."""
     kn = np.geomspace(0.03, 100.0, 33)
     RotorRatios.standard(4).at(1.5, 2.0, 1.0, kn, 1.0)
     taken = min(spent(lambda: RotorRatios.standard(4).at(1.5, 2.0, 1.0, kn, 1.0), 5))
@@ -101,28 +101,28 @@ def surface() -> list[Row]:
 
 
 def run(full: bool = True) -> list[Row]:
-    """Measure; the short form leaves out what takes minutes."""
+    """Measure; the short form leaves out everything that takes minutes."""
     return [*rates(full), *solves(full), *rays(full), *surface()]
 
 
 def fresh(rotors: Sequence[Entry], seed: int, file: Path, levels: tuple[int, ...] = (0, 1)) -> list[Row]:
-    """Solve random rotors that no table knows, on all cores, and hold the shipped surface against them.
+    """Solve random rotors that are in no table, on all cores, and compare the shipped surface with them.
 
     Parameters
     ----------
     rotors : sequence of Entry
         The rotors.
     seed : int
-        What drew them.
+        Seed that they were drawn with.
     file : Path
-        Where each is kept as a line of JSON as soon as it is solved; those that it holds are not solved again.
+        Each solution is appended as a line of JSON; rotors found in the file are not solved again.
     levels : tuple of int
-        Resolutions: the answer is that of the last, its error from the difference of the last two.
+        Resolutions: the result is that of the last, its error the difference of the last two.
     """
     lines = [json.loads(line) for line in file.read_text().splitlines()] if file.is_file() else []
     kept = [line for line in lines if line["seed"] == seed and line["levels"] == list(levels)]
     known = {line["number"] for line in kept}
-    # What takes longest, dense gas, comes first: no core is idle then but at the end.
+    # Dense gas, which takes longest, comes first, so that cores are idle only at the end.
     missing = sorted(set(range(len(rotors))) - known, key=lambda number: rotors[number].knudsen)
 
     def keep(place: int, solved: Mapping[Hashable, object]) -> None:
@@ -133,14 +133,14 @@ def fresh(rotors: Sequence[Entry], seed: int, file: Path, levels: tuple[int, ...
         print(f"  {len(kept)} of {len(rotors)}: rotor {missing[place]}, {kept[-1]['seconds']:.0f} s", flush=True)
 
     with open_runner(None) as runner:
-        # Workers take turns on a card: only large sweeps go there.
+        # Workers share one GPU: only large sweeps run on it.
         pieces = [(rotors[number], levels, "auto", 5_000_000) for number in missing]
         runner.map(compute, pieces, on_result=keep)
     return judged(kept)
 
 
 def judged(lines: list[dict[str, Any]]) -> list[Row]:
-    """Return how far the surface is from rotors solved directly."""
+    """Return the differences of the surface from rotors solved directly."""
     off, stated, solved = [], [], []
     for vanes, data in pd.DataFrame(lines).groupby("vanes"):
         place = [data[name].to_numpy(float) for name in KEY[1:]]
@@ -154,10 +154,10 @@ def judged(lines: list[dict[str, Any]]) -> list[Row]:
     distance, surface, direct = (np.concatenate(part) for part in (off, stated, solved))
     both = np.hypot(surface, direct)
     return [
-        row("fresh rotors solved directly", len(lines)),
-        row("their numbers further than 2 % from the surface", int(np.sum(distance > 0.02)), "", 0),
-        row("greatest distance", float(distance.max()), "", 0.02),
-        row("root mean square of the distance", float(np.sqrt(np.mean(distance**2)))),
+        row("new random rotors solved directly", len(lines)),
+        row("coefficients more than 2 % from the surface", int(np.sum(distance > 0.02)), "", 0),
+        row("greatest difference", float(distance.max()), "", 0.02),
+        row("root mean square of the difference", float(np.sqrt(np.mean(distance**2)))),
         row("within the stated error of surface and solution", float(np.mean(distance <= both)), "1"),
         row("within twice that", float(np.mean(distance <= 2.0 * both)), "1", 0.9),
         row("within twice the surface's error alone", float(np.mean(distance <= 2.0 * surface)), "1"),
@@ -167,14 +167,14 @@ def judged(lines: list[dict[str, Any]]) -> list[Row]:
 
 
 def main() -> None:
-    """Solve fresh rotors, and say how the surface stands to them."""
+    """Solve new random rotors, and print the differences of the surface from them."""
     parser = argparse.ArgumentParser(description=main.__doc__)
-    parser.add_argument("--rotors", type=int, required=True, help="how many")
-    parser.add_argument("--seed", type=int, required=True, help="what draws them")
-    parser.add_argument("--knudsen", default="", help="least and greatest, as 0.01,0.03; those of the tables if absent")
+    parser.add_argument("--rotors", type=int, required=True, help="number of rotors")
+    parser.add_argument("--seed", type=int, required=True, help="seed of the draws")
+    parser.add_argument("--knudsen", default="", help="range, such as 0.01,0.03; default: that of the tables")
     parser.add_argument("--cells", type=int, default=MOST_CELLS, help="leave out rotors whose first grid has more")
-    parser.add_argument("--levels", default="0,1", help="resolutions; the last two tell the error")
-    parser.add_argument("--out", type=Path, default=Path("fresh-rotors.jsonl"), help="where each is kept; resumable")
+    parser.add_argument("--levels", default="0,1", help="resolutions; the last two give the error")
+    parser.add_argument("--out", type=Path, default=Path("fresh-rotors.jsonl"), help="file of the solutions; resumable")
     asked = parser.parse_args()
     levels = tuple(int(level) for level in asked.levels.split(","))
     low_high = tuple(float(kn) for kn in asked.knudsen.split(",")) if asked.knudsen else None

@@ -1,4 +1,4 @@
-"""How long commands take to start, in times of ``python -c "import numpy"``, measured side by side."""
+"""Start-up time of commands over that of ``python -c "import numpy"``, measured alternately."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from measured import Row, row
 
 
 def run(full: bool = True) -> list[Row]:
-    """Take each command and the import of NumPy in turn, and give ratios of medians."""
+    """Run each command and the import of NumPy alternately, and return ratios of medians."""
     with tempfile.TemporaryDirectory() as place:
         trace = Path(place) / "trace.csv"
         write_trace(trace)
@@ -39,7 +39,7 @@ def run(full: bool = True) -> list[Row]:
 
 
 def write_trace(path: Path) -> None:
-    """Write 20,000 samples of invented pulses, four a turn, 5 turns a second, with noise."""
+    """Write 20,000 samples of invented pulses, four per turn, 5 turns per second, with noise."""
     t = np.arange(20_000) * 1e-4
     pulses = (np.sin(2 * np.pi * 20 * t) > 0.8) + 0.02 * np.random.default_rng(1).standard_normal(t.size)
     np.savetxt(

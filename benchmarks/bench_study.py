@@ -1,4 +1,4 @@
-"""The example study from end to end, and what its parts cost."""
+"""The example study from end to end, and the cost of its parts."""
 
 from __future__ import annotations
 
@@ -18,15 +18,15 @@ from edgewind.evidence.mechanism_case import MechanismCase, case_of
 from edgewind.signals import read_experiment
 from edgewind.virtual.invented_sweeps import invented_sweep
 
-# Drives whose unknowns came in last: unequal accommodation and a constant torque from outside.
+# Drives whose unknowns were added last: unequal accommodation and a constant external torque.
 NEW = ("unequal_accommodation", "foreign")
 WITHOUT = "without the new unknowns"
 
 
 def cost_of_new_unknowns(repeats: int) -> float:
-    """Processor time of a whole fit in which every drive acts over the same without `NEW`: search, walkers, checks.
+    """Return the processor time of a whole fit with every drive over that without `NEW`: search, walkers, checks.
 
-    Of one invented rotor of 14 readings, in turn, the best of each, so that another load on the machine meets both.
+    One invented rotor of 14 readings; both alternately, the least of each, so that other load affects both.
     """
     with tempfile.TemporaryDirectory() as folder:
         invented_sweep(Path(folder) / "rotor", np.random.default_rng([61_000, 300]))
@@ -34,7 +34,7 @@ def cost_of_new_unknowns(repeats: int) -> float:
     case = case_of(experiment.bench, experiment.readings, level=0.9, seed=1)
     MODELS[WITHOUT] = tuple(drive for drive in MODELS["all"] if drive not in NEW)
     try:
-        _fit_alone(case, "all")  # compiled by now
+        _fit_alone(case, "all")  # so that everything is compiled
         times: dict[str, list[float]] = {"all": [], WITHOUT: []}
         for _ in range(repeats):
             for model, taken in times.items():
@@ -50,7 +50,7 @@ def _fit_alone(case: MechanismCase, model: str) -> None:
 
 
 def run(full: bool = True) -> list[Row]:
-    """Time the whole command, and in this process reading, finding and both again."""
+    """Time the whole command, and in this process reading, analysis and both again."""
     with tempfile.TemporaryDirectory() as folder:
         start = time.perf_counter()
         command = [sys.executable, "-m", "edgewind", "study", str(EXAMPLE), "--out", f"{folder}/out", "--json"]

@@ -1,4 +1,4 @@
-"""Traces: how fast, how close to the Cramér-Rao bound, how honest the uncertainty, how rare false alarms."""
+"""Traces: speed, distance from the Cramér-Rao bound, coverage of the uncertainty, false alarms."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ def run(full: bool = True) -> list[Row]:
 
 
 def bench(count: int, make: Callable[[np.random.Generator], PulseTrain]) -> Iterable[tuple[PulseTrain, Trace]]:
-    """Yield so many invented traces, each from its own seed."""
+    """Yield a number of invented traces, each from its own seed."""
     for seed in range(SEED, SEED + count):
         seen = make(np.random.default_rng(seed))
         yield seen, synthesise(seen, samples=SAMPLES, interval_s=INTERVAL_S, seed=seed)
@@ -64,16 +64,16 @@ def speed_rows(repeats: int) -> list[Row]:
     ours, plain = seconds(fresh, padded_peak, traces, repeats)
     return [
         row("analysis of 20,000 samples", 1e3 * ours, "ms", "under 30"),
-        row("analysis over one FFT peak padded 8 times", ours / plain, "ratio", "none set"),
+        row("analysis over one FFT peak padded 8 times", ours / plain, "ratio"),
     ]
 
 
 def seconds(
     analyse: Callable[[Trace], object], compare: Callable[[Trace], object], traces: list[Trace], repeats: int
 ) -> tuple[float, float]:
-    """Return the processor time that each of two functions needs for a trace, seconds.
+    """Return the processor time of each of two functions for a trace, s.
 
-    Of each trace the least of many runs, the two functions in turn: other work on the machine only ever adds.
+    For each trace the least of many runs, the two functions alternately: other load on the machine only adds time.
     """
     least = np.full((2, len(traces)), np.inf)
     for place, trace in enumerate(traces):
@@ -86,7 +86,7 @@ def seconds(
 
 
 def padded_peak(trace: Trace) -> float:
-    """Return the frequency of the greatest cell of one zero-padded transform: the plain way to a speed."""
+    """Return the frequency of the greatest bin of one zero-padded transform: the simplest estimate of a speed."""
     length = 8 * trace.samples
     power = np.abs(np.fft.rfft(trace.voltage_v - np.mean(trace.voltage_v), length))
     return float(np.argmax(power)) / (length * trace.interval_s)
@@ -157,10 +157,10 @@ def coverage_rows(count: int) -> list[Row]:
                     inside[method].append(apart < result.turn_rate_u_hz)
         for method, hits in inside.items():
             if hits:
-                target = "60 to 76" if method == "chosen" else "told"
+                target = "60 to 76" if method == "chosen" else None
                 rows.append(row(f"coverage of 68 %, {name}, {method}", 100 * float(np.mean(hits)), "%", target))
         rows.append(row(f"wrong by over 1 %, {name}", wrong, "traces", "0"))
-        rows.append(row(f"set aside as no-signal, {name}", unseen, "traces", "told"))
+        rows.append(row(f"set aside as no-signal, {name}", unseen, "traces"))
     return rows
 
 
@@ -172,7 +172,7 @@ SILENT: dict[str, Callable[[np.random.Generator], PulseTrain]] = {
 
 
 def silence_rows(count: int) -> list[Row]:
-    """Count rotors that stand still and are taken for turning."""
+    """Count rotors at standstill that are reported as turning."""
     rows: list[Row] = []
     for name, make in SILENT.items():
         alarms = sum("no-signal" not in told(trace).flags for _, trace in bench(count, make))
@@ -186,7 +186,7 @@ def told(trace: Trace) -> SpeedEstimate:
 
 
 def scene_rows(count: int) -> list[Row]:
-    """Count the scenes of every fault in any measure that give a wrong speed unsaid, and those that give one at all."""
+    """Count the scenes that give a wrong speed without a flag, and those that give a speed at all."""
     make_scene = from_tests("support", "scenes").make_scene
     wrong = gross = possible = given = 0
     inside: list[bool] = []

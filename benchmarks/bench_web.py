@@ -1,4 +1,4 @@
-"""The pages: how soon the first one is there, what a slider costs, how late a reading is, and fifty pages at once."""
+"""The pages: time to the first page, cost of a slider, delay of a reading, and fifty pages at once."""
 
 from __future__ import annotations
 
@@ -26,13 +26,13 @@ from edgewind.book import TraceFile, import_folder, open_book
 
 ROTOR = EXAMPLE / "vane-12mm"
 TITLES = ("time [s]", "gauge [V]", "trace", "speed [rpm]", "lamp")
-# The whole browser where there is one, as people have it; the one without windows is quicker.
+# The full browser if there is one, as users have it; the headless one is quicker.
 CHROMIUMS = ("chromium", "chromium-browser", "google-chrome", "chromium-headless-shell")
 ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
 
 
 def run(full: bool = True) -> list[Row]:
-    """Serve a book with the example in it, and look at it from many sides."""
+    """Serve a book with the example, and measure its pages."""
     with tempfile.TemporaryDirectory() as place:
         root = Path(place)
         with open_book(root / "lab.book", make=True) as book:
@@ -56,7 +56,7 @@ def run(full: bool = True) -> list[Row]:
 
 @contextmanager
 def _served(root: Path) -> Iterator[tuple[str, int]]:
-    """Serve a folder from a process of its own; gives its address and its process."""
+    """Serve a folder from a separate process; yield its address and its process."""
     command = [sys.executable, "-m", "edgewind", "serve", str(root), "--port", "0", "--json"]
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as server:
         try:
@@ -68,7 +68,7 @@ def _served(root: Path) -> Iterator[tuple[str, int]]:
 
 @contextmanager
 def _window(**options: Any) -> Iterator[Any]:
-    """Open a page of a Chromium; None where there is none."""
+    """Open a page of a Chromium; None if there is none."""
     chromium = next(filter(None, map(shutil.which, CHROMIUMS)), None)
     if chromium is None:
         yield None
@@ -82,7 +82,7 @@ def _window(**options: Any) -> Iterator[Any]:
 
 
 def _dropped(count: int) -> list[Row]:
-    """Files of 5 MB dropped at once, each stored or named as refused; the most memory that the server took."""
+    """Drop files of 5 MB at once, each stored or reported as refused; measure the peak memory of the server."""
     from support import from_nothing as steps
     from support.chromium import Chromium
 
@@ -116,14 +116,14 @@ def _dropped(count: int) -> list[Row]:
             most = _memory(process)
     name = f"{count} files of {size / 1e6:.1f} MB dropped at once"
     return [
-        row(f"{name}: read and shown, a file", read / count, "s"),
+        row(f"{name}: read and shown, per file", read / count, "s"),
         row(f"{name}: neither stored nor refused", count - stored - refused, "", "0"),
-        row(f"{name}: most memory of the server above that before", (most - before) / 1e6, "MB", "500"),
+        row(f"{name}: increase of the peak memory of the server", (most - before) / 1e6, "MB", "500"),
     ]
 
 
 def _memory(process: int) -> float:
-    """Return the most memory that a process and those it began have had, bytes; nan where the system does not say."""
+    """Return the peak memory of a process and its children, bytes; nan if the system does not report it."""
     try:
         status = Path(f"/proc/{process}/status").read_text(encoding="ascii")
     except OSError:
@@ -132,7 +132,7 @@ def _memory(process: int) -> float:
 
 
 def _phone() -> list[Row]:
-    """From an empty folder to a report on a phone's width, by touch; wider than the screen is an error."""
+    """Go from an empty folder to a report on a phone, by touch; a page wider than the screen is an error."""
     from support import from_nothing as steps
     from support.chromium import Chromium
 
@@ -161,7 +161,7 @@ def _phone() -> list[Row]:
 
 
 def _firefox() -> list[Row]:
-    """From an empty folder to a report with mouse and keyboard in Firefox, by the script that drives Chromium."""
+    """Go from an empty folder to a report in Firefox, by the script that drives Chromium."""
     from support import from_nothing as steps
     from support.firefox import Firefox, firefox_path
 
@@ -191,15 +191,15 @@ def _quantiles(name: str, values: list[float], unit: str, target: str | None = N
     late = ordered[min(int(0.99 * len(ordered)), len(ordered) - 1)]
     return [
         row(f"{name}, median", statistics.median(ordered), unit, target),
-        row(f"{name}, 99 of 100 within", late, unit),
+        row(f"{name}, 99th percentile", late, unit),
         row(f"{name}, slowest", ordered[-1], unit),
     ]
 
 
 def _processor(process: int, apart: int = 0) -> float:
-    """Return the processor time that a process and those it began have had, seconds; without that of `apart`.
+    """Return the processor time of a process and its children without that of `apart`, s.
 
-    What a page takes on a machine that does nothing else is at least this: it can be had on one that is loaded too.
+    A lower bound of the time of a page on an idle machine, which can be measured on a loaded one.
     """
     stats: dict[int, tuple[int, float]] = {}
     for path in Path("/proc").glob("[0-9]*/stat"):
@@ -217,13 +217,13 @@ def _processor(process: int, apart: int = 0) -> float:
 
 
 def _own_processor(process: int) -> float:
-    """Return the processor time of a process alone, without those that it began, seconds."""
+    """Return the processor time of a process without its children, s."""
     fields = Path(f"/proc/{process}/stat").read_text(encoding="ascii").rpartition(")")[2].split()
     return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
 def _what_if(url: str, count: int, server: int) -> list[Row]:
-    """Round trips of a slider, after the first has loaded the tables."""
+    """Measure round trips of a slider, after the first has loaded the tables."""
     line = http.client.HTTPConnection(url.partition("//")[2], timeout=120)
     took = []
     for step in range(count + 1):
@@ -242,7 +242,7 @@ def _what_if(url: str, count: int, server: int) -> list[Row]:
 
 
 def _browser(url: str, count: int, server: int) -> list[Row]:
-    """A browser that has nothing in its cache opens each page; and a slider redraws in it."""
+    """Open each page in a browser with an empty cache, and time a slider."""
     chromium = next(filter(None, map(shutil.which, CHROMIUMS)), None)
     if chromium is None:
         return []
@@ -281,7 +281,7 @@ def _browser(url: str, count: int, server: int) -> list[Row]:
 
 
 def _compared(browser: Any, url: str) -> Row:
-    """Two rotors compared on a page, with a report and a data package that open; it must say both names."""
+    """Compare two rotors on a page, and open report and data package; the page must contain both names."""
     page = browser.new_page()
     start = time.perf_counter()
     page.goto(url + "/question/lab.book/vane-12mm?with=lab.book/vane-20mm")
@@ -296,7 +296,7 @@ def _compared(browser: Any, url: str) -> Row:
 
 
 def _sliding(page: Any, count: int) -> list[Row]:
-    """From the key that moves a slider to both optima drawn anew, in the page."""
+    """Measure the time from a key press on a slider until both optima are redrawn."""
     page.focus("#s1")
     took = []
     for _ in range(count):
@@ -309,7 +309,7 @@ def _sliding(page: Any, count: int) -> list[Row]:
 
 
 def _resting(page: Any, count: int) -> list[Row]:
-    """From the last key of a slider to the intervals of where it stands, the wait for it to rest included."""
+    """Measure the time from the last key press on a slider to its intervals, the wait for rest included."""
     page.locator('#intervals[aria-busy="false"]').wait_for(state="attached", timeout=600_000)
     took = []
     for _ in range(count):
@@ -321,7 +321,7 @@ def _resting(page: Any, count: int) -> list[Row]:
 
 
 async def _many(url: str, root: Path, pages: int, seconds: float) -> list[Row]:
-    """Many live pages at once, while another program stores readings with their traces."""
+    """Open many live pages at once, while another program stores readings with their traces."""
     from websockets.asyncio.client import connect
 
     heard: list[dict[int, float]] = [{} for _ in range(pages)]

@@ -27,14 +27,14 @@ Curve = Callable[[Array], Array]
 SHAPES = ("rotor", "broad", "sharp", "skewed")
 COUNTS = (14, 24, 40)
 CLASSES = ("example SMALL", "example LARGE", *(f"{shape} {count}" for shape in SHAPES for count in COUNTS))
-# Powers of rise and fall, and sharpness of what joins them, each drawn evenly between these.
+# Exponents of rise and fall, and sharpness of their transition, each drawn evenly between these.
 _JOINED = {
     "broad": ((0.5, 1.2), (0.5, 1.2), (0.3, 0.6)),
     "sharp": ((0.3, 1.2), (0.3, 1.2), (1.5, 3.0)),
     "skewed": ((0.15, 0.35), (0.8, 1.3), (0.5, 1.5)),
 }
 _REACH = np.log(20.0)  # from the middle of a sweep to either end, in ln(pressure)
-_HIGHEST_END = 0.85  # over the top; with higher ends a maximum is hardly shown
+_HIGHEST_END = 0.85  # over the maximum; with higher ends the maximum is hardly visible
 
 
 def _speed_of(rotor: HiddenRotor) -> Curve:
@@ -42,12 +42,12 @@ def _speed_of(rotor: HiddenRotor) -> Curve:
 
 
 def _joined(rise: float, fall: float, sharpness: float) -> Curve:
-    """Powers of pressure (x^-rise·s + x^fall·s)^(-1/s), s the sharpness, over ln x."""
+    """Return (x^-rise·s + x^fall·s)^(-1/s) over ln x, with the sharpness s."""
     return lambda x: np.exp(-np.logaddexp(-rise * sharpness * x, fall * sharpness * x) / sharpness)
 
 
 def _top(curve: Curve, low: float, high: float) -> float | None:
-    """Place of the maximum; None where it is at an end."""
+    """Return the place of the maximum; None if it is at an end."""
     grid = np.linspace(low, high, 400)
     at = int(np.argmax(curve(grid)))
     if at in (0, grid.size - 1):
@@ -66,20 +66,20 @@ def _example_truth(name: str) -> tuple[Curve, float]:
 
 
 def _gentler_side(curve: Curve, top: float) -> float:
-    """Return the sign of the side of the top on which the curve falls less."""
+    """Return the sign of the side of the maximum on which the curve falls less."""
     below, above = curve(top + np.array([-1.0, 1.0]))
     return float(np.sign(above - below))
 
 
 def remade_example(name: str, random: np.random.Generator) -> tuple[SweepData, float, float]:
-    """Take the readings of one of the example's rotors anew: its pressures, gauge noise and scatter."""
+    """Take new readings of one of the example's rotors: its pressures, gauge noise and scatter."""
     curve, top = _example_truth(name)
     targets = np.log(np.geomspace(0.02, 20.0, 17))
     place = np.concatenate([targets, targets[::-1] + np.log(1.12)]) + 0.03 * random.standard_normal(34)
     speed = curve(place) * (1 + make_two_rotors.SPEED_SCATTER * random.standard_normal(34))
     u = make_two_rotors.GAUGE_NOISE_V * np.log(10.0) / make_two_rotors.VOLTS_PER_DECADE
     shown = np.exp(place + u * random.standard_normal(34))
-    # What a trace alone says of its speed; the scatter is not stated.
+    # The uncertainty of a speed by its trace alone; the scatter is not stated.
     return SweepData(shown, np.full(34, u), speed, np.full(34, 1.2e-4)), top, _gentler_side(curve, top)
 
 

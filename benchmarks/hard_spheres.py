@@ -9,8 +9,8 @@ model equation is used. Units: width of the vane, most probable speed, density o
   molecules per area from its rear to its front, and sends out c (1 + 2 c U) exp(-c^2); the force is the momentum
   brought less that taken away at the fixed plane. U = 0.05.
 
-``python benchmarks/hard_spheres.py OUT.json [SHARE]`` on a machine with a GPU and CuPy, for SHARE of three minutes. The
-result that came of it is kept beside this file with its date: hard_spheres.json.
+``python benchmarks/hard_spheres.py OUT.json [SHARE]`` on a machine with a GPU and CuPy, for SHARE of three minutes. Its
+dated result is kept beside this file: hard_spheres.json.
 """
 
 from __future__ import annotations
@@ -179,7 +179,7 @@ extern "C" __global__ void collide(int cells, const int* end, const int* held, c
 """
 
 
-# Steps from one sorting of the molecules by their cells to the next.
+# Steps between two sortings of the molecules by cell.
 SORTED_EVERY = 32
 
 
@@ -202,7 +202,7 @@ class Run:
 
 
 def simulate(run: Run, seed: int = 1) -> dict[str, float]:
-    """Return the coefficient, its standard error from blocks of time, and what it was computed with."""
+    """Return the coefficient, its standard error from blocks of time, and the settings of the simulation."""
     import cupy as cp
 
     kernels = {n: cp.RawKernel(SOURCE, n, options=("--std=c++17",)) for n in ("fly", "tell", "list", "collide")}
@@ -256,7 +256,7 @@ def simulate(run: Run, seed: int = 1) -> dict[str, float]:
                 i(cells), end, held, order, *velocity, fastest, f(share), np.uint64(seed), np.uint32(steps),
             ))  # fmt: skip
             if steps % SORTED_EVERY == 0:
-                # Molecules of one cell side by side: three times as fast as wherever they have come to.
+                # Molecules of one cell adjacent in memory: three times as fast.
                 place, velocity = ([part[order] for part in parts] for parts in (place, velocity))
             steps += 1
             held_time += dt
@@ -286,7 +286,7 @@ def simulate(run: Run, seed: int = 1) -> dict[str, float]:
 
 
 def runs(share: float) -> list[Run]:
-    """Return what is simulated, and for how many seconds each: longest where the force is least beside the noise."""
+    """Return the simulations with their durations, s: longest where the force is smallest relative to the noise."""
     found = []
     for knudsen, seconds in ((1.0, (5.0, 5.0)), (0.3, (10.0, 6.0)), (0.1, (45.0, 12.0))):
         for rotor in (False, True):

@@ -1,4 +1,4 @@
-"""What the benchmarks share: a row of what was measured, how a call is timed, and what the tests lend."""
+"""Parts shared by the benchmarks: a row of the report, timing of a call, and imports from the tests."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def row(name: str, value: float, unit: str = "", target: str | float | None = No
 
 
 def spent(call: Callable[[], object], repeats: int, clock: Callable[[], float] = time.perf_counter) -> list[float]:
-    """Time a call so often, s: by the clock on the wall, or by ``time.process_time``."""
+    """Time a call a number of times, s: elapsed time, or ``time.process_time``."""
     taken = []
     for _ in range(repeats):
         begun = clock()
@@ -36,7 +36,7 @@ def spent(call: Callable[[], object], repeats: int, clock: Callable[[], float] =
 
 
 def median_time(call: Callable[[], object], repeats: int) -> float:
-    """Median time of a call by the clock on the wall, s, after one to warm up."""
+    """Return the median elapsed time of a call, s, after one warm-up call."""
     call()
     return statistics.median(spent(call, repeats))
 
@@ -51,7 +51,7 @@ def invented_bench(**rotor: str) -> Bench:
 
 
 def from_tests(room: str, module: str) -> Any:
-    """Import a module that lies beside the tests of a room."""
+    """Import a module from the tests of a package."""
     sys.path.insert(0, str(TESTS / room))
     try:
         return importlib.import_module(module)
@@ -60,7 +60,7 @@ def from_tests(room: str, module: str) -> Any:
 
 
 def postgres() -> Any:
-    """Start a PostgreSQL of our own; None where its driver is not installed."""
+    """Start a private PostgreSQL server; None if its driver is not installed."""
     try:
         return from_tests("", "postgres_server").Server()
     except ImportError:

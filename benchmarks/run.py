@@ -24,9 +24,9 @@ HERE = Path(__file__).parent
 
 
 def main() -> None:
-    """Run what is asked for and print it."""
+    """Run the chosen benchmarks and print their rows."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--quick", action="store_true", help="small counts, for a look")
+    parser.add_argument("--quick", action="store_true", help="small counts, for a quick check")
     parser.add_argument("--only", help="name of one benchmark file without 'bench_' and '.py'")
     parser.add_argument("--json", type=Path, help="also write the rows to this file; other benchmarks in it stay")
     options = parser.parse_args()
@@ -44,7 +44,7 @@ def main() -> None:
         for row in rows:
             value = f"{row['value']:.4g}" if isinstance(row["value"], float) else str(row["value"])
             print(f"  {row['name']:<68} {value:>10} {row['unit']:<10} target {row.get('target') or '-'}", flush=True)
-        # Without rows this machine lacks what they are about: those measured elsewhere stay.
+        # Without rows this machine lacks the device: rows measured elsewhere stay.
         if options.json and rows:
             beside = module.beside() if hasattr(module, "beside") else ""
             about = {
@@ -57,14 +57,14 @@ def main() -> None:
 
 
 def keep(name: str, measured: dict[str, Any], file: Path) -> None:
-    """Write what one benchmark measured, with machine and day, in place of what it measured before."""
+    """Write the rows of one benchmark with machine and day in place of its earlier ones."""
     before = json.loads(file.read_text(encoding="utf-8")) if file.is_file() else {}
     whole = dict(sorted((before | {name: measured}).items()))
     file.write_text(json.dumps(whole, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
 
 
 def machine() -> str:
-    """Name the processor, its cores and the Python."""
+    """Return the processor, its cores and the version of Python."""
     info = Path("/proc/cpuinfo")
     names = (
         [line.split(":", 1)[1].strip() for line in info.read_text().splitlines() if line.startswith("model name")]

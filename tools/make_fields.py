@@ -1,4 +1,4 @@
-"""Compute the shipped fields of the gas again: ``python tools/make_fields.py [shape-drive ...]`` (minutes each)."""
+"""Computation of the shipped fields of the gas: ``python tools/make_fields.py [shape-drive ...]`` (minutes each)."""
 
 import sys
 from pathlib import Path
@@ -12,7 +12,7 @@ CASES = ("strip-thermal", "strip-flow", "strip-warm", "rotor")
 
 
 def main(cases: list[str]) -> None:
-    """Write a file for each case."""
+    """Compute each case and write its file."""
     FOLDER.mkdir(exist_ok=True)
     for case in cases or CASES:
         if case == "rotor":

@@ -1,7 +1,9 @@
-"""Make src/edgewind/gas/properties.csv anew: ``python tools/make_properties.py``; needs the libraries of the dev extra.
+"""Generation of src/edgewind/gas/properties.csv: ``python tools/make_properties.py``.
+
+It needs the libraries of the dev extra.
 
 CoolProp gives the transport properties where it has an equation for them. Where it has none, or a doubtful one, they
-come from handbook correlations as the `chemicals` library holds them: neon, deuterium and the viscosity of R152a from
+are handbook correlations from the `chemicals` library: neon, deuterium and the viscosity of R152a from
 Perry's, krypton and xenon from the VDI Heat Atlas. The conductivity of neon, krypton and xenon is ``(15/4) (R/M) mu``,
 first-order kinetic theory. Heat capacities of the ideal gas are CoolProp's throughout.
 """
@@ -23,24 +25,24 @@ import edgewind.gas.dilute
 from edgewind.gas.dilute import COLUMNS, FILE
 from edgewind.gas.species import all_species
 
-# What CoolProp calls the gases.
+# Names of the gases in CoolProp.
 FLUIDS = {
     "N2": "Nitrogen", "O2": "Oxygen", "Ar": "Argon", "He": "Helium", "Ne": "Neon", "Kr": "Krypton", "Xe": "Xenon",
     "H2": "Hydrogen", "D2": "Deuterium", "CO2": "CarbonDioxide", "H2O": "Water", "CH4": "Methane",
     "SF6": "SulfurHexafluoride", "R134a": "R134a", "R152a": "R152A",
 }  # fmt: skip
-# CAS numbers of those whose transport properties come from handbooks.
+# CAS numbers of gases whose transport properties are from handbooks.
 HANDBOOK = {"Ne": "7440-01-9", "Kr": "7439-90-9", "Xe": "7440-63-3", "D2": "7782-39-0", "R152a": "75-37-6"}
-# Where an equation ends and another begins, with a step of 2 % in viscosity: Arp, McCarty and Friend (1998).
+# Temperature at which one equation replaces another, with a step of 2 % in viscosity: Arp, McCarty and Friend (1998).
 STEPS_K = {"He": 100.0}
-# Amount density at which transport properties are taken as those of the dilute limit, mol/m^3 (about 0.2 Pa).
+# Amount density of the dilute limit of transport properties, mol/m^3 (about 0.2 Pa).
 _DILUTE_MOL_M3 = 1e-4
 # Temperatures of neighbouring nodes are at most in this ratio: cubics through four nodes are then within 1e-6.
 _RATIO = 1.015
 
 
 def from_library(symbol: str, quantity: str, temperature_k: ArrayLike) -> NDArray[np.float64]:
-    """Return a property as its library gives it, SI; any shape.
+    """Return a property by its library, SI; any shape.
 
     Parameters
     ----------
@@ -51,7 +53,7 @@ def from_library(symbol: str, quantity: str, temperature_k: ArrayLike) -> NDArra
     temperature_k : array_like
         Temperatures, K.
     """
-    from CoolProp.CoolProp import PropsSI  # two seconds
+    from CoolProp.CoolProp import PropsSI  # the import takes two seconds
 
     t = np.asarray(temperature_k, dtype=float)
     if quantity in _HANDBOOK.get(symbol, {}):
@@ -62,7 +64,7 @@ def from_library(symbol: str, quantity: str, temperature_k: ArrayLike) -> NDArra
 
 
 def _perry(table: str, symbol: str) -> Callable[[NDArray[np.float64]], NDArray[np.float64]]:
-    """``C1 T^C2 / (1 + C3/T + C4/T^2)``."""
+    """Return ``C1 T^C2 / (1 + C3/T + C4/T^2)``."""
     from chemicals import thermal_conductivity, viscosity
 
     rows = {"viscosity": viscosity.mu_data_Perrys_8E_2_312, "conductivity": thermal_conductivity.k_data_Perrys_8E_2_314}
@@ -71,7 +73,7 @@ def _perry(table: str, symbol: str) -> Callable[[NDArray[np.float64]], NDArray[n
 
 
 def _vdi(symbol: str) -> Callable[[NDArray[np.float64]], NDArray[np.float64]]:
-    """``A + B T + C T^2 + D T^3 + E T^4``."""
+    """Return ``A + B T + C T^2 + D T^3 + E T^4``."""
     from chemicals.viscosity import mu_data_VDI_PPDS_8
 
     coefficients = mu_data_VDI_PPDS_8.loc[HANDBOOK[symbol], list("ABCDE")].to_numpy(dtype=float)
@@ -111,7 +113,7 @@ def main() -> None:
                 count = 1 + int(np.ceil(np.log(last / first) / np.log(_RATIO)))
                 t = np.round(np.geomspace(first, last, count), 7)
                 inside = t.copy()
-                if first != species.t_min_k:  # the equation that begins at a step, as near to it as can be
+                if first != species.t_min_k:  # the equation above the step, as near to it as possible
                     inside[0] = np.nextafter(first, np.inf)
                 values = (from_library(symbol, quantity, inside) for quantity in COLUMNS[2:])
                 for node, *here in zip(t, *values, strict=True):

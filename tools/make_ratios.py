@@ -1,4 +1,4 @@
-"""Compute a shipped table of ratios: ``python tools/make_ratios.py NAME [OUT.csv]``.
+"""Computation of a shipped table of ratios: ``python tools/make_ratios.py NAME [OUT.csv]``.
 
 NAME is thickness, chamber, accommodation, wall_law, unequal_wall_law or internal_energy.
 
@@ -33,21 +33,21 @@ KNUDSEN = (0.01, 0.0178, 0.03, 0.056, 0.1, 0.178, 0.3, 0.56, 1.0, 1.78, 3.0, 5.6
 FEWER = (0.0178, 0.03, 0.05, 0.1, 0.178, 0.3, 0.56, 1.0, 1.78, 3.0, 5.6, 10.0, 30.0, 100.0, math.inf)
 THICKNESSES = (0.02, 0.05, 0.1, 0.2, 0.5)
 OF_THICK = (0.2, 0.5, 1.0)  # accommodations
-# Difference in accommodation: force and heat are odd in it, so that the quotient is off by its square.
+# Difference in accommodation: force and heat are odd in it, so that the error of the quotient is of second order.
 APART = 0.05
 
 Ask = Callable[[Iterable[dict[str, object]]], list[dict[str, float]]]
 
 
 def question(knudsen: float, walls: tuple[float, float, float], tolerance: float, **more: object) -> dict[str, object]:
-    """Return what is asked of the solver: accommodation of hot face, cold face and room."""
+    """Return the case for the solver: accommodation of hot face, cold face and room."""
     accommodation = dict(zip(("hot", "cold", "room"), walls, strict=True))
     about = {"shape": "strip", "room": 4.0, "workers": 1, "tolerance": tolerance, "accommodation": accommodation}
     return about | {"knudsen": knudsen} | more
 
 
 def ratio(of: dict[str, float], to: dict[str, float]) -> str:
-    """Return the logarithms of the ratios, as the table holds them."""
+    """Return the logarithms of the ratios, as in the table."""
     return ",".join(f"{math.log(of[name] / to[name]):.5f}" for name in NAMES)
 
 
@@ -62,7 +62,7 @@ def thickness(ask: Ask) -> list[str]:
 def chamber(ask: Ask) -> list[str]:
     """Return the lines over accommodation of the vane, of the chamber, and Knudsen number."""
     numbers = (0.03, 0.1, 0.3, 1.0, 3.0, 10.0, math.inf)
-    # Where most is mirrored, errors of the angles are large and the work too: less is asked there.
+    # With mostly specular walls angular errors and work are large: the tolerance is wider there.
     tolerances = {0.2: 3e-2, 0.5: 5e-3, 1.0: 1e-3}
     places = [(a, c, kn) for a in (0.2, 0.6, 1.0) for c in tolerances for kn in numbers]
     found = dict(zip(places, ask(question(kn, (a, a, c), tolerances[c]) for a, c, kn in places), strict=True))
@@ -92,7 +92,7 @@ def accommodation(ask: Ask) -> list[str]:
             else:
                 last, before = (found[m, kn] / found[m, math.inf] for m in (1.0 - half, 0.8))
                 force, heat = last + (last - before) * half / (0.2 - half)
-            # In free flight both are 1, but for the sum over angles.
+            # In free flight both are 1, except for the sum over angles.
             lines.append(f"{a},{kn},{force:.4f},{heat:.4f}")
     return ["accommodation,knudsen,force,heat", *lines]
 
@@ -115,7 +115,7 @@ def wall_law(ask: Ask) -> list[str]:
 
 
 def unequal_wall_law(ask: Ask) -> list[str]:
-    """Return the lines over mean accommodation, what differs and Knudsen number: unlike faces, both laws.
+    """Return the lines over mean accommodation, kind of difference and Knudsen number: unlike faces, both laws.
 
     The faces differ by `APART` in the accommodation of energy: those of Cercignani and Lampis in that of the normal
     motion alone, or in that and in that of the momentum along the wall. Given are the logarithms of the force on the
@@ -167,7 +167,7 @@ def internal_energy(ask: Ask) -> list[str]:
     """Return the lines over Knudsen number: nitrogen over a monatomic gas of the same viscosity."""
     numbers = (0.03, 0.1, 0.3, 1.0, 3.0, 10.0, math.inf)
     full = (1.0, 1.0, 1.0)
-    # Of one grid and one set of velocities the ratios are much better than the coefficients.
+    # On one grid and one set of velocities ratios are much more accurate than coefficients.
     monatomic = ask(question(kn, full, 1e-2, shape="square") for kn in numbers)
     nitrogen = ask(question(kn, full, 1e-2, shape="square", inner=NITROGEN) for kn in numbers)
     lines = [f"{kn},{ratio(b, m)}" for kn, m, b in zip(numbers, monatomic, nitrogen, strict=True)]
@@ -185,7 +185,7 @@ TABLES = {
 
 
 def main() -> None:
-    """Write the table named to the package, or to the file named."""
+    """Write the named table to the package, or to the named file."""
     parser = argparse.ArgumentParser(description="Compute a shipped table of ratios.")
     parser.add_argument("table", choices=list(TABLES))
     parser.add_argument("out", nargs="?", type=Path)

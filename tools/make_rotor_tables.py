@@ -1,10 +1,10 @@
-"""Compute the shipped answers of rotors: ``python tools/make_rotor_tables.py [OUT.csv] [--cluster tcp://HOST:8786]``.
+"""Computation of the shipped table of rotors: ``python tools/make_rotor_tables.py [OUT.csv] [--cluster tcp://HOST:8786]``.
 
 Rotors of two and four square vanes are spread over the ranges of arm, chamber, height, Knudsen number and accommodation
-by a Sobol sequence, the same for everyone; more of them, by the same sequence, over Kn 0.01 to 0.03. Processors, or the
-workers of a Dask cluster, share them, and each is kept as soon as it is there. `edgewind.kinetics.rotor_table` draws a
-smooth surface through them. ``--held`` computes other, random rotors more finely: what the surface is checked by.
-``--fit`` computes none; it finds how fast the surfaces change along each coordinate and writes that to
+by a fixed Sobol sequence; more of them, by the same sequence, over Kn 0.01 to 0.03. Processors, or the workers of a
+Dask cluster, share the work, and each result is stored at once. `edgewind.kinetics.rotor_table` interpolates them by a
+smooth surface. ``--held`` computes other, random rotors on a finer grid, to check the surface. ``--fit`` computes none;
+it fits the lengths over which the surfaces change along each coordinate and writes them to
 ``rotor_surfaces.json`` beside the table.
 """
 
@@ -29,7 +29,7 @@ FILE = Path(edgewind.kinetics.__file__).with_name("rotor_tables.csv")
 
 
 def place(line: Mapping[Hashable, object]) -> tuple[str, ...]:
-    """Return what tells a line apart."""
+    """Return the key of a line."""
     return tuple(f"{float(str(line[name])):.6g}" for name in KEY)
 
 
@@ -54,16 +54,16 @@ def _known(lines: pd.DataFrame, name: str) -> np.ndarray:
 
 
 def main() -> None:
-    """Write the answers to the file named, or to the package."""
+    """Write the results to the named file, or to the package."""
     parser = argparse.ArgumentParser(description="Compute the shipped answers of rotors.")
     parser.add_argument("out", nargs="?", type=Path, default=FILE)
-    parser.add_argument("--count", type=int, default=COUNT, help="rotors from Kn 0.03 on")
-    parser.add_argument("--held", action="store_true", help="random rotors, one level more finely")
+    parser.add_argument("--count", type=int, default=COUNT, help="number of rotors above Kn 0.03")
+    parser.add_argument("--held", action="store_true", help="random rotors, one level finer")
     parser.add_argument("--fit", action="store_true", help="only fit the surfaces to the table")
     parser.add_argument("--device", default="auto", help="auto, cpu or gpu")
     parser.add_argument(
         "--card-from", type=int, default=5_000_000,
-        help="smallest sweep, in updates, for the card that the workers share",
+        help="smallest sweep, in updates, for the GPU that the workers share",
     )  # fmt: skip
     parser.add_argument("--cluster", help="Dask scheduler, tcp://host:8786; $EDGEWIND_CLUSTER")
     asked = parser.parse_args()

@@ -1,7 +1,7 @@
-"""Compute the shipped response tables: ``python tools/make_tables.py [OUT.csv] [--add] [--cluster tcp://HOST:8786]``.
+"""Computation of the shipped response tables: ``python tools/make_tables.py [OUT.csv] [--add] [--cluster tcp://HOST:8786]``.
 
-Every entry is kept as soon as it is there, so that an interrupted run goes on where it stopped; processors, or the
-workers of a Dask cluster, share the entries between them. With ``--add`` only what the file does not hold is computed.
+Every entry is stored at once, so that an interrupted run resumes where it stopped; processors, or the workers of a Dask
+cluster, share the entries. With ``--add`` only entries that are missing in the file are computed.
 """
 
 from __future__ import annotations
@@ -41,13 +41,13 @@ class Curve:
     accommodation : float
         Of both faces; the room re-emits diffusely.
     smallest : float
-        Node it begins at.
+        First node.
     tolerance : float
         Relative error asked for.
     aspect : float
         Height over width of a rectangle.
     largest : float
-        It ends before this; a curve that goes on to infinity has free flight as its last entry.
+        Upper limit, excluded; a curve to infinity has free flight as its last entry.
     """
 
     shape: str
@@ -60,12 +60,12 @@ class Curve:
 
     @property
     def knudsen(self) -> list[float]:
-        """Its nodes, and free flight."""
+        """Nodes, and free flight."""
         nodes = [kn for kn in NODES.tolist() if 0.999 * self.smallest < kn < 0.999 * self.largest]
         return [*nodes, math.inf] if math.isinf(self.largest) else nodes
 
 
-# Towards the continuum the work grows fast, fastest where an outline cuts cells: there less is asked, and not so far.
+# Towards the continuum the work grows fast, fastest if an outline cuts cells: wider tolerance and range there.
 DENSE, DENSEST = 0.1, 0.03
 ACCOMMODATIONS = (1.0, 0.8, 0.6, 0.4, 0.2)
 STANDARD = [
@@ -82,7 +82,7 @@ STANDARD = [
         )
     ),
 ]
-# What tells the lines of the table apart.
+# Key columns of the table.
 KEY = ("shape", "aspect", "room", "accommodation", "knudsen")
 
 
@@ -98,7 +98,7 @@ def row(answer: Response) -> dict[Hashable, object]:
 
 
 def question(curve: Curve, knudsen: float) -> dict[str, object]:
-    """Return what is asked of the solver for one line."""
+    """Return the case for the solver of one line."""
     alpha = curve.accommodation
     return {
         "shape": curve.shape,
@@ -112,12 +112,12 @@ def question(curve: Curve, knudsen: float) -> dict[str, object]:
 
 
 def place(curve: Curve, knudsen: float) -> tuple[str, ...]:
-    """Return what tells a line of the table apart, its Knudsen number to ten digits."""
+    """Return the key of a line of the table, its Knudsen number to ten digits."""
     return curve.shape, *(f"{x:.10g}" for x in (curve.aspect, curve.room, curve.accommodation, knudsen))
 
 
 def rows(held: pd.DataFrame | None = None, cluster: str | None = None) -> list[Mapping[Hashable, object]]:
-    """Return all lines, curve by curve; those that `held` has are not computed. Dense gas, which takes most, first."""
+    """Return all lines, curve by curve; lines in `held` are not computed. Dense gas, the slowest, comes first."""
     known: dict[tuple[str, ...], Mapping[Hashable, object]] = {}
     if held is not None:
         for line in held.to_dict("records"):
@@ -141,7 +141,7 @@ def rows(held: pd.DataFrame | None = None, cluster: str | None = None) -> list[M
 
 
 def main() -> None:
-    """Write the tables to the file named, or to the package."""
+    """Write the tables to the named file, or to the package."""
     parser = argparse.ArgumentParser(description="Compute the shipped response tables.")
     parser.add_argument("out", nargs="?", type=Path, default=FILE)
     parser.add_argument("--add", action="store_true", help="keep the lines that the file holds")

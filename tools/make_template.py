@@ -1,9 +1,9 @@
-"""Make the readings of the template of `edgewind new`: INVENTED, by a rotor that is not that of the program.
+"""Generation of the INVENTED readings of the template of `edgewind new`, by a rotor that is not the program's model.
 
-The rotor is one that the template's `bench.toml` describes, within what is stated there. Its speeds come from
-`edgewind.virtual.hidden_rotor`, so that a newcomer's first study is of data that the program did not make itself.
+The rotor agrees with the template's `bench.toml` within the uncertainties stated there. Its speeds come from
+`edgewind.virtual.hidden_rotor`, so that the first study of a new user is not of data made by the model itself.
 
-    python tools/make_template.py   # also prints what is true
+    python tools/make_template.py   # also prints the truth
 """
 
 from __future__ import annotations

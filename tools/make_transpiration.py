@@ -1,7 +1,7 @@
-"""Make src/edgewind/gas/transpiration.csv anew: thermal creep and Poiseuille flow in a long round tube.
+"""Generation of src/edgewind/gas/transpiration.csv: thermal creep and Poiseuille flow in a long round tube.
 
 Solves the linearised S model (E. M. Shakhov, Fluid Dyn. 3, 95, 1968) with diffuse walls: the unknowns are the bulk
-velocity u and the heat flow q along the tube, as polynomials in r^2, and gas that comes along a ray has been emitted on
+velocity u and the heat flow q along the tube, as polynomials in r^2; gas arriving along a ray was emitted on
 it with ``exp(-delta s / c)``. Flows are ``-2`` times the mean of u, ``delta = R p / (mu v0)``.
 """
 
@@ -32,7 +32,7 @@ def reduced_flows(delta: float, *, terms: int = _TERMS, fine: float = 1.0) -> tu
     terms : int
         Terms of the polynomials.
     fine : float
-        Times the number of angles, speeds and places on a ray.
+        Factor on the number of angles, speeds and places on a ray.
     """
     angles, speeds, ray = (int(count * fine) for count in (_ANGLES, _SPEEDS, _RAY))
     place, weight = leggauss(terms)
@@ -40,7 +40,7 @@ def reduced_flows(delta: float, *, terms: int = _TERMS, fine: float = 1.0) -> tu
     turn, by_turn = leggauss(angles)
     theta, by_turn = np.pi * (1 + turn) / 2, by_turn / 2
     node, by_node = leggauss(speeds)
-    c = ((1 + node) / 2) ** 2 * 5.0  # packed towards zero, where rays are short
+    c = ((1 + node) / 2) ** 2 * 5.0  # denser towards zero, where rays are short
     by_speed = by_node * np.sqrt(5.0 * c) * 2 * c * np.exp(-(c**2))
     at, by_ray = leggauss(ray)
     at, by_ray = (1 + at) / 2, by_ray / 2
@@ -55,7 +55,7 @@ def reduced_flows(delta: float, *, terms: int = _TERMS, fine: float = 1.0) -> tu
         emitted = away * by_ray / c[:, None]
     radius2 = r[:, None, None, None] ** 2 + s**2 - 2 * r[:, None, None, None] * s * np.cos(theta)[:, None, None]
     basis = legvander(np.clip(2 * radius2 - 1, -1, 1), terms - 1)
-    # What each polynomial, emitted along the rays, brings: shape (place, speed, term); and what a constant brings.
+    # Contribution of each polynomial emitted along the rays, shape (place, speed, term), and of a constant.
     brought = np.einsum("rtck,rtckn,t->rcn", emitted, basis, by_turn)
     even = np.einsum("rtck,t->rc", emitted, by_turn)
     extra = c**2 - 1
