@@ -6,8 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from chemicals.lennard_jones import collision_integral_Neufeld_Janzen_Aziz
+from scipy.constants import R
 
 from edgewind.errors import InputError, OutOfRangeError
+from edgewind.gas import find_species
 from edgewind.kinetics import NITROGEN, CercignaniLampis, InternalEnergy, Response, respond
 from edgewind.kinetics.drives import Drive
 from edgewind.kinetics.geometry import Room, Shape
@@ -81,6 +84,28 @@ def test_thermal_creep_follows_the_conductivity_of_the_translational_motion():
         moments, _ = settled(operator, source=source)
         flows.append(float(operator.grid.dx @ moments[:, 2]))
     assert flows[1] / flows[0] == pytest.approx(NITROGEN.translational / 2.5, rel=5e-3)
+
+
+def test_factors_of_nitrogen_are_those_of_mason_and_monchick(published):
+    """The formula of E. A. Mason and L. Monchick, J. Chem. Phys. 36, 1622 (1962), read in Cantera's `GasTransport.cpp`,
+    with a collision number of 4.4 (see `NITROGEN`) and rho D/mu by collision integrals of Lennard-Jones at 97.53 K
+    (GRI-Mech), as the `chemicals` library gives them after Neufeld et al., J. Chem. Phys. 57, 1100 (1972).
+    """
+    rotation, collisions = 1.0, 4.4
+    viscous, diffusive = (collision_integral_Neufeld_Janzen_Aziz(300.0 / 97.53, n, n) for n in (2, 1))
+    diffusion = 1.2 * viscous / diffusive
+    exchanged = 2.0 / np.pi * (2.5 - diffusion)
+    exchanged /= collisions + 2.0 / np.pi * (5.0 / 3.0 * rotation + diffusion)
+    translational = 2.5 * (1.0 - exchanged * rotation / 1.5)
+    published("translational Eucken factor of N2", NITROGEN.translational, translational, rel=2e-3)
+    whole = 1.5 * translational + rotation * diffusion * (1.0 + exchanged)
+    gas = find_species("N2")
+    measured = gas.conductivity(300.0) * gas.molar_mass_kg_mol / (gas.viscosity(300.0) * R)
+    published("conductivity of N2 over mu R/M", float(measured), whole, rel=1e-2)
+    assert 1.5 * NITROGEN.translational + NITROGEN.internal == pytest.approx(float(measured), rel=2e-3)
+    # Time until the temperatures are equal, of mu/p: a collision takes pi/4, and T_tr - T_in falls 5/3 times as fast as
+    # T - T_in.
+    assert NITROGEN.exchange == pytest.approx(collisions * np.pi / 4.0 * 1.5 / (1.5 + rotation), rel=2e-2)
 
 
 @pytest.mark.parametrize("knudsen", [1.0, 0.1])

@@ -42,13 +42,14 @@ class InternalEnergy:
     heat : float
         Its heat capacity over k: 1 for a rotating linear molecule.
     exchange : float
-        Z: number of collisions per exchange of translational and internal energy, in units of those that relax the
-        stress.
+        Z: time in which the two temperatures approach each other over that in which the stress relaxes. It is
+        ``(pi/4) 1.5/(1.5 + heat)`` times the collision number of Mason and Monchick and of acoustics, which counts
+        collisions, pi mu/(4 p) apart, until the internal temperature has approached the translational one.
     translational, internal : float
-        Eucken's factors f_tr and f_in. For N2 near 300 K (`NITROGEN`) they follow from its conductivity, of which
-        ``1.5 f_tr + heat f_in`` is k over mu R/M = 4.90, and from f_tr = 2.37, which is somewhat below 5/2 because of
-        the exchange (E. A. Mason and L. Monchick, J. Chem. Phys. 36, 1622, 1962; from memory, neither that paper nor
-        the tables of L. Wu et al., J. Fluid Mech. 901, A23, 2020, could be opened).
+        Eucken's factors f_tr and f_in; ``1.5 f_tr + heat f_in`` is the conductivity over mu R/M, 4.89 for N2 at
+        300 K. Those of `NITROGEN` follow from this and from the formula of E. A. Mason and L. Monchick, J. Chem. Phys.
+        36, 1622 (1962), as it stands in the source of Cantera (``GasTransport::fitProperties``; the paper itself was
+        not read), with rho D/mu = 1.31 and a collision number of 4.4.
     """
 
     heat: float
@@ -57,10 +58,10 @@ class InternalEnergy:
     internal: float = 1.3
 
 
-# Z by thermal transpiration between 290 and 545 K (abstract read at scilit.com: transpiration of Ar, Xe, N2 and CO2);
-# 3.8 at 500 K by the same means ("Rotational relaxation numbers from thermal transpiration measurements", abstract read
-# at discovery.researcher.life).
-NITROGEN = InternalEnergy(1.0, 4.4, 2.37, 1.345)
+# Collision number 4.4 by thermal transpiration between 290 and 545 K (abstract read at scilit.com: transpiration of Ar,
+# Xe, N2 and CO2), 3.8 at 500 K by the same means (abstract read at discovery.researcher.life: "Rotational relaxation
+# numbers from thermal transpiration measurements"), 4.0 in the data of GRI-Mech: f_tr 2.30, 2.28 and 2.29.
+NITROGEN = InternalEnergy(1.0, 2.1, 2.3, 1.44)
 
 
 @dataclass(frozen=True)
