@@ -13,7 +13,6 @@ from edgewind.clock import SimulatedClock
 from edgewind.live import connect, prepare
 from edgewind.live.transport import Transport, no_answer
 from edgewind.virtual import INSTRUMENTS, Apparatus, invented_bench, invented_text, write_folder
-from edgewind.virtual.scpi import Send, Wait
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "virtual"))
 from proxy import spoiled
@@ -167,11 +166,9 @@ class SimulatedTransport(Transport):
                 self._running = self._bench.instruments[self._role].process(self._lines.popleft())
             try:
                 while self._running is not None:
-                    step = next(self._running)
-                    if isinstance(step, Send):
-                        self._answer(step.data)
-                    elif isinstance(step, Wait) and step.until_s > self.clock.monotonic():
-                        return step.until_s
+                    until_s = next(self._running)
+                    if until_s > self.clock.monotonic():
+                        return until_s
             except StopIteration as done:
                 self._running = None
                 if done.value:

@@ -7,7 +7,6 @@ import socket
 from edgewind.bench.virtual import VirtualSection
 from edgewind.clock import SimulatedClock
 from edgewind.virtual import INSTRUMENTS, Apparatus, invented_bench
-from edgewind.virtual.scpi import Send, Wait
 
 
 def plain_bench(**virtual):
@@ -24,17 +23,13 @@ class Desk:
         self.instruments = {role: kind(self.apparatus, seed) for role, kind in INSTRUMENTS.items()}
 
     def ask(self, role, message):
-        """Send a message and return the answer; what is sent before it is put in front."""
-        steps, sent = self.instruments[role].process(message if isinstance(message, bytes) else message.encode()), b""
+        """Send a message and return the answer."""
+        steps = self.instruments[role].process(message if isinstance(message, bytes) else message.encode())
         try:
             while True:
-                step = next(steps)
-                if isinstance(step, Send):
-                    sent += step.data
-                elif isinstance(step, Wait) and step.until_s > self.clock.monotonic():
-                    self.clock.advance(step.until_s - self.clock.monotonic())
+                self.clock.advance(max(next(steps) - self.clock.monotonic(), 0.0))
         except StopIteration as done:
-            return sent + done.value
+            return done.value
 
     def tell(self, role, message):
         """Send a message, and see that it gives no answer and no error."""

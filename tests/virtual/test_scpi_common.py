@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from edgewind.virtual import INSTRUMENTS
-from edgewind.virtual.scpi import COMMON, ErrorQueue, ScpiError
+from edgewind.virtual.scpi import ErrorQueue, ScpiError
 
 ROLES = list(INSTRUMENTS)
 
@@ -118,7 +118,3 @@ def test_reset_switches_outputs_off_and_keeps_the_error_queue(desk):
 def test_the_bench_time_can_be_queried(desk):
     desk.clock.advance(3723.25)
     assert desk.number("gauge", "SYST:TIME:TIM:COUN?") == 3723.25
-
-
-def test_common_commands_are_a_line_each():
-    assert all(command.header and callable(command.call) for command in COMMON)

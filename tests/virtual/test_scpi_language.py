@@ -118,14 +118,8 @@ def test_m_in_mhz_and_mohm_is_mega_and_not_milli():
 
 def test_switches_and_choices_are_read():
     """SCPI-1999, volume 1, 7.3: a number is on where it rounds to anything but zero."""
-    assert [Switch().read(text) for text in ("ON", "off", "1", "0", "0.4", "-3")] == [
-        True,
-        False,
-        True,
-        False,
-        False,
-        True,
-    ]
+    on = [text for text in ("ON", "off", "1", "0", "0.4", "-3") if Switch().read(text)]
+    assert on == ["ON", "1", "-3"]
     assert Choice(("NORMal", "SWAPped")).read("swapped") == "SWAP"
     for reader, text, code in (
         (Switch(), "MAYBE", -141),

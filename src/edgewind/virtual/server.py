@@ -17,7 +17,7 @@ from edgewind.errors import InputError
 from edgewind.virtual.apparatus import Apparatus
 from edgewind.virtual.instruments import INSTRUMENTS, BenchInstrument
 from edgewind.virtual.invented import invented_bench
-from edgewind.virtual.scpi import Interrupted, ScpiError, Send, Wait
+from edgewind.virtual.scpi import Interrupted, ScpiError
 
 LONGEST_MESSAGE = 65_536
 MOST_CLIENTS = 64  # at each port
@@ -218,7 +218,7 @@ async def _serve(
             if message is _OVERRUN:
                 instrument.errors.put(ScpiError(-363))
                 continue
-            answer = await _work(instrument.process(message), b"?" in message, inbox, clock, writer)
+            answer = await _work(instrument.process(message), b"?" in message, inbox, clock)
             if answer:
                 writer.write(answer + b"\n")
                 await writer.drain()
@@ -228,30 +228,16 @@ async def _serve(
             await listening
 
 
-async def _work(
-    steps: Generator[Wait | Send, None, bytes],
-    asked: bool,
-    inbox: _Inbox,
-    clock: Clock,
-    writer: asyncio.StreamWriter,
-) -> bytes:
+async def _work(steps: Generator[float, None, bytes], asked: bool, inbox: _Inbox, clock: Clock) -> bytes:
     """Process a message up to its answer. A client that sends its next message before the answer to a query interrupts
     the query: IEEE 488.2-1992, 6.3.2.3. A message without a query is completed first.
     """
     try:
-        step = next(steps)
         while True:
-            if isinstance(step, Send):
-                writer.write(step.data)
-                await writer.drain()
-                await asyncio.sleep(0)
+            until_s = next(steps)
             if asked and inbox.next_is_here:
-                asked = False
-                step = steps.throw(Interrupted())
-                continue
-            if isinstance(step, Wait):
-                await asyncio.sleep(_nap(clock, step.until_s))
-            step = next(steps)
+                steps.throw(Interrupted())  # ends the steps
+            await asyncio.sleep(_nap(clock, until_s))
     except StopIteration as done:
         answer: bytes = done.value
         return answer

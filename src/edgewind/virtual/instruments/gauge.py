@@ -7,7 +7,7 @@ import numpy as np
 from edgewind.bench import Bench
 from edgewind.virtual.apparatus import Apparatus
 from edgewind.virtual.instruments.base import BenchInstrument
-from edgewind.virtual.scpi import Command, ScpiError, Steps, Wait, real
+from edgewind.virtual.scpi import Command, ScpiError, Steps, real
 from edgewind.virtual.step_kernel import State
 
 READING_S = 0.02  # one period of the mains, over which the voltmeter integrates
@@ -64,7 +64,7 @@ class GaugeMeter(BenchInstrument):
         if self._last is None:
             raise ScpiError(-230, "no reading was taken")
         while self._ends > self.now():
-            yield Wait(self._ends)
+            yield self._ends
         return real(self._last)
 
     def pressure(self) -> str:

@@ -16,10 +16,8 @@ from edgewind.virtual.scpi import (
     Numeric,
     ScpiError,
     Steps,
-    Wait,
     array_block,
     real,
-    reals,
     setting,
 )
 from edgewind.virtual.step_kernel import State
@@ -135,7 +133,7 @@ class Scope(BenchInstrument):
     def record(self) -> Steps:
         """Wait until the record is complete, and convert it."""
         while self._record is not None and self._record.end_s > self.now():
-            yield Wait(self._record.end_s)
+            yield self._record.end_s
         if self._record is None:
             raise ScpiError(-230, "no record was taken; send INITiate")
         self.tend()
@@ -176,11 +174,6 @@ class Scope(BenchInstrument):
         volts += self.signal.noise_v * random.standard_normal(count)
         return volts
 
-    @property
-    def swapped(self) -> bool:
-        """Whether the least significant byte comes first."""
-        return self.order == "SWAP"
-
     # Answers.
 
     def fetch(self) -> Steps:
@@ -190,11 +183,11 @@ class Scope(BenchInstrument):
         if steps is None or record is None:
             raise ScpiError(-230)
         if self.format == "INT":
-            return array_block(steps, "i2", swapped=self.swapped)
+            return array_block(steps, "i2", swapped=self.order == "SWAP")
         volts = record.offset_v + record.step_v * steps
         if self.format == "ASC":
-            return reals(volts.tolist())
-        return array_block(volts, f"f{self.format_length // 8}", swapped=self.swapped)
+            return ",".join(real(value) for value in volts.tolist())
+        return array_block(volts, f"f{self.format_length // 8}", swapped=self.order == "SWAP")
 
     def read(self) -> Steps:
         """Begin a record and answer with it."""

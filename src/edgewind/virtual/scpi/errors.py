@@ -7,7 +7,6 @@ from collections import deque
 # Numbers and texts as in SCPI-1999; compared with those of the open library scpi-rs (scpi/src/error.rs), all equal.
 TEXTS: dict[int, str] = {
     0: "No error",
-    -100: "Command error",
     -101: "Invalid character",
     -102: "Syntax error",
     -103: "Invalid separator",
@@ -28,7 +27,6 @@ TEXTS: dict[int, str] = {
     -158: "String data not allowed",
     -168: "Block data not allowed",
     -178: "Expression data not allowed",
-    -200: "Execution error",
     -213: "Init ignored",
     -221: "Settings conflict",
     -222: "Data out of range",
@@ -44,48 +42,35 @@ _LONGEST = 255
 
 
 class ScpiError(Exception):
-    """An error with its number and an optional detail."""
+    """An error with its number and an optional detail.
+
+    Examples
+    --------
+    >>> ScpiError(-113, "VOLTS").answer()
+    '-113,"Undefined header;VOLTS"'
+    """
 
     def __init__(self, code: int, about: str = "") -> None:
         self.code, self.about = code, about
         super().__init__(self.answer())
 
     def answer(self) -> str:
-        """Return the entry of the queue as read: ``-113,"Undefined header;VOLTS"``.
-
-        Examples
-        --------
-        >>> ScpiError(-113, "VOLTS").answer()
-        '-113,"Undefined header;VOLTS"'
-        """
+        """Return the entry of the queue as read."""
         text = TEXTS[self.code] + (f";{self.about}" if self.about else "")
         plain = "".join(letter if " " <= letter <= "~" else "?" for letter in text)[:_LONGEST]
         return f'{self.code},"{plain.replace(chr(34), chr(34) * 2)}"'
 
 
-NO_ERROR = ScpiError(0)
-
-
-class ErrorQueue:
+class ErrorQueue(deque[ScpiError]):
     """First in, first out; an overflow leaves -350 as the last entry (SCPI-1999, volume 2, 21.8.1)."""
-
-    def __init__(self) -> None:
-        self._entries: deque[ScpiError] = deque()
-
-    def __len__(self) -> int:
-        return len(self._entries)
 
     def put(self, error: ScpiError) -> None:
         """Add an error."""
-        if len(self._entries) < QUEUE_LENGTH:
-            self._entries.append(error)
+        if len(self) < QUEUE_LENGTH:
+            self.append(error)
         else:
-            self._entries[-1] = ScpiError(-350)
+            self[-1] = ScpiError(-350)
 
     def take(self) -> ScpiError:
         """Remove and return the oldest error, or `0,"No error"`."""
-        return self._entries.popleft() if self._entries else NO_ERROR
-
-    def clear(self) -> None:
-        """Empty it."""
-        self._entries.clear()
+        return self.popleft() if self else ScpiError(0)

@@ -7,12 +7,10 @@ from collections.abc import Callable, Generator
 from typing import Any, ClassVar
 
 from edgewind import __version__
-from edgewind.virtual.scpi.answers import block, real
-from edgewind.virtual.scpi.commands import Command, Interrupted, Send, Steps, Wait, find_command
+from edgewind.virtual.scpi.commands import Command, Interrupted, Steps, find_command
 from edgewind.virtual.scpi.errors import ErrorQueue, ScpiError
+from edgewind.virtual.scpi.parameters import block, real
 from edgewind.virtual.scpi.syntax import units
-
-SCPI_VERSION = "1999.0"
 
 
 class ScpiInstrument:
@@ -53,10 +51,11 @@ class ScpiInstrument:
 
     # Messages.
 
-    def process(self, message: bytes) -> Generator[Wait | Send, None, bytes]:
-        """Carry out a program message and return the response message, without terminator, or nothing.
+    def process(self, message: bytes) -> Generator[float, None, bytes]:
+        """Carry out a program message, yield the bench times to wait for, s, and return the response message.
 
-        After a command error the rest of the message is not executed; after any other error it is.
+        The response has no terminator, and is empty where nothing was asked. After a command error the rest of the
+        message is not executed; after any other error it is.
         """
         answers: list[bytes] = []
         try:
@@ -88,49 +87,32 @@ class ScpiInstrument:
         """Return the commands of the instrument, then those of all instruments."""
         return cls.COMMANDS + COMMON
 
-    # Common commands: IEEE 488.2-1992, section 10.
+    def wait(self, answer: str | None = None) -> Steps:
+        """Wait for the end of the current operation, then give an answer."""
+        while self.pending_until() > self.now():
+            yield self.pending_until()
+        return answer
 
     def identify(self) -> str:
-        """Answer *IDN?: four fields, 10.14."""
+        """Answer *IDN?: four fields, IEEE 488.2-1992, 10.14."""
         return f"Edgewind,Virtual bench {self.NAME} (simulated),invented,{__version__}"
 
-    def clear(self) -> None:
-        """Do *CLS, 10.3."""
-        self.errors.clear()
-
-    def start_over(self) -> None:
-        """Do *RST, 10.32: the queue stays."""
-        self.reset()
-
-    def wait(self) -> Steps:
-        """Do *WAI, 10.39: wait for the end of the current operation."""
-        while self.pending_until() > self.now():
-            yield Wait(self.pending_until())
-        return None
-
-    def answer_complete(self) -> Steps:
-        """Answer *OPC?, 10.19: 1, after the end of the current operation."""
-        yield from self.wait()
-        return "1"
-
-    # SCPI-1999, volume 1, 4.2.1, and volume 2, section 21: commands of every SCPI instrument.
-
     def headers(self) -> bytes:
-        """Answer SYSTem:HELP:HEADers?: every command, a line each, as a block."""
+        """Return every command, a line each, as a block."""
         return block("\n".join(command.header for command in self.all_commands()).encode())
 
 
+# The commands that every instrument has: IEEE 488.2-1992, section 10; SCPI-1999, volume 1, 4.2.1, volume 2, section 21.
 COMMON: tuple[Command, ...] = (
     Command("*IDN?", ScpiInstrument.identify),
-    Command("*RST", ScpiInstrument.start_over),
-    Command("*CLS", ScpiInstrument.clear),
+    Command("*RST", lambda instrument: instrument.reset()),  # 10.32: the queue of errors stays
+    Command("*CLS", lambda instrument: instrument.errors.clear()),
     Command("*TST?", lambda instrument: "0"),
-    Command("*OPC?", ScpiInstrument.answer_complete),
+    Command("*OPC?", lambda instrument: instrument.wait("1")),
     Command("*WAI", ScpiInstrument.wait),
     Command("SYSTem:ERRor[:NEXT]?", lambda instrument: instrument.errors.take().answer()),
     Command("SYSTem:ERRor:COUNt?", lambda instrument: str(len(instrument.errors))),
-    Command("SYSTem:VERSion?", lambda instrument: SCPI_VERSION),
+    Command("SYSTem:VERSion?", lambda instrument: "1999.0"),
     Command("SYSTem:HELP:HEADers?", ScpiInstrument.headers),
     Command("SYSTem:TIME:TIMer:COUNt?", lambda instrument: real(instrument.now())),
 )
-"""The commands that every instrument has."""
