@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Protocol
 
 import numpy as np
@@ -19,6 +19,18 @@ Floats = NDArray[np.float64]
 
 class Swept(Protocol):
     """Protocol of an operator: of a vane in a room, or of a rotor in its chamber."""
+
+    @property
+    def grid(self) -> Any:
+        """Cells."""
+
+    @property
+    def parity(self) -> Any:
+        """How the field continues behind a plane of symmetry."""
+
+    @property
+    def velocities(self) -> Any:
+        """Discrete velocities."""
 
     @property
     def size(self) -> int:
@@ -41,36 +53,26 @@ class Swept(Protocol):
         """Unknowns of the same case on another grid, interpolated to this one."""
 
 
-class Earlier(Protocol):
-    """A solution of the same drive at another resolution."""
-
-    @property
-    def unknowns(self) -> Floats:
-        """Moments and densities of the walls."""
-
-    @property
-    def grid(self) -> Any:
-        """Cells."""
-
-    @property
-    def reference(self) -> float:
-        """Norm of the drive's right-hand side."""
-
-
 @dataclass(frozen=True)
 class FixedPoint:
-    """Result of the iteration.
+    """The solution for one drive.
 
     Parameters
     ----------
+    drive : Drive or RotorDrive
+        The cause.
+    grid : Grid or RotorGrid
+        Cells.
+    parity : float or None
+        How the field continues behind a plane of symmetry.
+    velocities : int
+        Discrete velocities.
     unknowns : array
-        Moments and densities of the walls.
-    moments : array
+        Moments and densities of the walls in the form of the operator: the start of a finer resolution.
+    moments : array (columns, ..., kinds)
         Density, velocity, temperature and heat flux, cell by cell, of one more sweep.
-    fallen : object
-        Fluxes onto the walls in that sweep, in the form of the operator.
     loads : tuple of FaceLoads
-        Loads of the faces.
+        Loads of each face of the grid.
     sweeps, coarse_sweeps : int, float
         Sweeps at full resolution; work of the levels below in units of one of them.
     residual, mass_residual, energy_residual : float
@@ -78,13 +80,16 @@ class FixedPoint:
     seconds : float
         Time taken.
     reference : float
-        Norm of the drive's right-hand side.
+        Norm of the drive's right-hand side, the reference of the residual.
     """
 
-    unknowns: Floats
-    moments: Floats
-    fallen: Any
-    loads: tuple[FaceLoads, ...]
+    drive: Any
+    grid: Any
+    parity: Any
+    velocities: int
+    unknowns: Floats = field(repr=False)
+    moments: Floats = field(repr=False)
+    loads: tuple[FaceLoads, ...] = field(repr=False)
     sweeps: int
     coarse_sweeps: float
     residual: float
@@ -111,10 +116,12 @@ def fixed_point(
     top: Level,
     drive: Any,
     tolerance: float,
-    start: Earlier | None = None,
+    start: FixedPoint | None = None,
     progress: Callable[[float], None] | None = None,
-) -> FixedPoint:
-    """Iterate one drive to a residual, from rest or from an earlier solution.
+) -> tuple[FixedPoint, Any]:
+    """Iterate one drive to a residual, from rest or from an earlier solution at another resolution.
+
+    Returns the solution, and the fluxes onto the walls in its last sweep in the form of the operator.
 
     Parameters
     ----------
@@ -126,7 +133,7 @@ def fixed_point(
         The cause.
     tolerance : float
         Residual to reach, relative to the drive's right-hand side.
-    start : Earlier, optional
+    start : FixedPoint, optional
         Where to start.
     progress : callable, optional
         Called after every fine sweep with the share of the iteration that is done, 0 to 1.
@@ -144,14 +151,17 @@ def fixed_point(
             done = np.log(history[0] / history[-1]) / np.log(history[0] / tolerance) if history[0] > tolerance else 1.0
             progress(float(np.clip(done, 0.0, 1.0)))
 
-    found = fgmres(top.product, residual, top.precondition, tolerance=tolerance, reference=reference, watch=watch)
-    y = y + found.x / scale
+    answer = fgmres(top.product, residual, top.precondition, tolerance=tolerance, reference=reference, watch=watch)
+    y = y + answer.x / scale
     new, fallen = operator.sweep(y, drive)
     loads, mass, energy = operator.loads(y, fallen, drive)
-    return FixedPoint(
+    found = FixedPoint(
+        drive=drive,
+        grid=operator.grid,
+        parity=operator.parity,
+        velocities=operator.velocities.count,
         unknowns=y,
         moments=operator.split(new)[0].copy(),
-        fallen=fallen,
         loads=tuple(loads),
         sweeps=top.sweeps - before + 2,
         coarse_sweeps=top.coarse_work() - coarse_before,
@@ -162,3 +172,4 @@ def fixed_point(
         seconds=time.perf_counter() - begun,
         reference=reference,
     )
+    return found, fallen

@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
-from edgewind.kinetics.fixed_point import fixed_point
+from edgewind.kinetics.fixed_point import FixedPoint, fixed_point
 from edgewind.kinetics.levels import Level, ladder
 from edgewind.kinetics.rotor_grid import Rotor, RotorGrid, rotor_grid
 from edgewind.kinetics.rotor_operator import ROTOR_DRIVES, RotorDrive, RotorOperator, RotorVelocities, ThirdVelocities
 from edgewind.kinetics.solve import CONTINUAL, THICK, iteration_tolerance, one_blas_thread
-from edgewind.kinetics.walls import FaceLoads
 
 Floats = NDArray[np.float64]
 Progress = Callable[[int, float], None]
@@ -98,52 +97,18 @@ class RotorResolution:
 
 
 @dataclass(frozen=True)
-class RotorSolution:
-    """The solution for one drive.
+class RotorSolution(FixedPoint):
+    """The solution for one drive, with the loads of the faces in the planes y = 0 and x = 0.
 
     Parameters
     ----------
     case : RotorCase
         The case.
-    drive : RotorDrive
-        The cause.
-    grid : RotorGrid
-        Cells.
-    moments : array (nx, ny, nz, 8)
-        Density, velocity, temperature and heat flux.
-    loads : tuple of FaceLoads
-        Loads of the faces in the planes y = 0 and x = 0, per face of the grid.
-    parity : float or None
-        How the field continues beyond the planes of the vanes.
-    sweeps, coarse_sweeps : int, float
-        Sweeps at full resolution; work of the levels below in units of one of them.
-    residual, mass_residual, energy_residual : float
-        Of the unknowns, relative to the drive's; sums of particles and heat that leave all walls, relatively.
-    seconds : float
-        Time taken.
-    velocities : int
-        Discrete velocities.
-    unknowns : array
-        Start of a finer resolution.
-    reference : float
-        Norm of the drive's right-hand side.
     """
 
-    case: RotorCase
-    drive: RotorDrive
     grid: RotorGrid
-    moments: Floats = field(repr=False)
-    loads: tuple[FaceLoads, ...] = field(repr=False)
     parity: float | None
-    sweeps: int
-    coarse_sweeps: float
-    residual: float
-    mass_residual: float
-    energy_residual: float
-    seconds: float
-    velocities: int
-    unknowns: Floats = field(repr=False)
-    reference: float = 1.0
+    case: RotorCase
 
     def faces(self, what: str) -> tuple[Floats, Floats]:
         """'pressure', 'shear' or 'heat' on the leading and on the trailing face of a vane: (radii, nz) each."""
@@ -216,24 +181,6 @@ def solve_rotor(
             operator, top = ladders[key]
             told = None if progress is None else partial(progress, number)
             asked = iteration_tolerance(tolerance, case.knudsen)
-            found = fixed_point(operator, top, drive, asked, start[number] if start else None, told)
-            answers.append(
-                RotorSolution(
-                    case=case,
-                    drive=drive,
-                    grid=operator.grid,
-                    moments=found.moments,
-                    loads=found.loads,
-                    parity=operator.parity,
-                    sweeps=found.sweeps,
-                    coarse_sweeps=found.coarse_sweeps,
-                    residual=found.residual,
-                    mass_residual=found.mass_residual,
-                    energy_residual=found.energy_residual,
-                    seconds=found.seconds,
-                    velocities=operator.velocities.count,
-                    unknowns=found.unknowns,
-                    reference=found.reference,
-                )
-            )
+            found, _ = fixed_point(operator, top, drive, asked, start[number] if start else None, told)
+            answers.append(RotorSolution(**vars(found), case=case))
     return answers

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from threadpoolctl import ThreadpoolController
 
 from edgewind.kinetics.drives import DRIVES, Drive
-from edgewind.kinetics.fixed_point import fixed_point
+from edgewind.kinetics.fixed_point import FixedPoint, fixed_point
 from edgewind.kinetics.geometry import Room, Shape, thick_strip_grid
 from edgewind.kinetics.grid import Grid
 from edgewind.kinetics.levels import Level, ladder
@@ -150,55 +150,17 @@ class Case:
 
 
 @dataclass(frozen=True)
-class Solution:
-    """The solution for one drive.
+class Solution(FixedPoint):
+    """The solution for one drive; moments have their own sign of x in the back box.
 
     Parameters
     ----------
-    drive : Drive
-        The cause.
-    grid : Grid
-        Cells.
-    moments : array (columns, ..., kinds)
-        Density, velocity, temperature and heat flux, each with its own sign of x in the back box.
-    loads : tuple of FaceLoads
-        Loads of each face of the grid.
-    parity : float or None
-        How the field continues behind the plane where the grid is one box.
-    sweeps, coarse_sweeps : int
-        Sweeps at full resolution; work of the levels below in units of one of them.
-    residual : float
-        Of the unknowns, relative to the drive's.
-    energy_residual : float
-        Sum of all heat that leaves the walls, relative to the sum of its magnitudes.
-    mass_residual : float
-        The same for particles.
-    seconds : float
-        Time taken.
-    velocities : int
-        Discrete velocities.
-    unknowns : array
-        Moments and densities of the walls in the form of the operator: the start of a finer resolution.
-    reference : float
-        Norm of the drive's right-hand side, the reference of the residual.
     rim : FaceLoads, optional
         Loads of the rim of a thick vane, column by column; the shear is along x.
     """
 
-    drive: Drive
     grid: Grid
-    moments: Floats
-    loads: tuple[FaceLoads, ...]
     parity: float
-    sweeps: int
-    coarse_sweeps: float
-    residual: float
-    energy_residual: float
-    mass_residual: float
-    seconds: float
-    velocities: int
-    unknowns: Floats = field(repr=False)
-    reference: float = 1.0
     rim: FaceLoads | None = None
 
     def mean(self, what: str, face: int) -> float:
@@ -323,7 +285,10 @@ def solve(
                 told = None if progress is None else partial(progress, number)
                 before = start[number] if start else None
                 residual = iteration_tolerance(tolerance, case.knudsen)
-                answers[number] = _answer(*ladders[parity], named[number], residual, before, told)
+                operator, top = ladders[parity]
+                found, fallen = fixed_point(operator, top, named[number], residual, before, told)
+                rim = operator.rim_loads(found.unknowns, fallen, named[number])
+                answers[number] = Solution(**vars(found), rim=rim)
 
         if side_by_side and progress is None:
             alike = [[number for number, one in enumerate(parities) if one == parity] for parity in set(parities)]
@@ -332,31 +297,3 @@ def solve(
         else:
             answer(range(len(named)))
         return [answers[number] for number in range(len(named))]
-
-
-def _answer(
-    operator: RoomOperator,
-    top: Level,
-    drive: Drive,
-    tolerance: float,
-    start: Solution | None,
-    told: Callable[[float], None] | None,
-) -> Solution:
-    found = fixed_point(operator, top, drive, tolerance, start, told)
-    return Solution(
-        drive=drive,
-        grid=operator.grid,
-        moments=found.moments,
-        loads=found.loads,
-        parity=operator.parity,
-        sweeps=found.sweeps,
-        coarse_sweeps=found.coarse_sweeps,
-        residual=found.residual,
-        energy_residual=found.energy_residual,
-        mass_residual=found.mass_residual,
-        seconds=found.seconds,
-        velocities=operator.velocities.count,
-        unknowns=found.unknowns,
-        reference=found.reference,
-        rim=operator.rim_loads(found.unknowns, found.fallen, drive),
-    )
