@@ -10,8 +10,8 @@ from matplotlib.patches import Patch
 from matplotlib.ticker import NullLocator
 
 from edgewind.report.figures.base import Drawing
-from edgewind.report.figures.canvas import new_figure, plain_axes
-from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
+from edgewind.report.figures.canvas import headline, legend, new_figure, plain_axes
+from edgewind.report.figures.size import Size, sizes
 from edgewind.report.names import shorten
 
 if TYPE_CHECKING:
@@ -63,15 +63,8 @@ def draw_budget(findings: Findings, palette: Palette, size: Size) -> Figure | No
         Patch(facecolor=palette.blue, edgecolor=palette.blue, label="each reading's own"),
         Patch(facecolor=palette.paper, edgecolor=palette.rust, hatch=_COMMON_HATCH, label="shared by all readings"),
     ]
-    figure.legend(
-        handles=handles, loc="upper left", ncols=1 if size.narrow else 2,
-        bbox_to_anchor=(left / size.width_em, 1 - (title + 0.5) / size.height_em),
-    )  # fmt: skip
-    if size.titled:
-        figure.text(1.6 / size.width_em, 1 - 1.1 / size.height_em, (
-            f"{shorten(findings.experiment.name, 28)}: uncertainty of the pressure"
-        ),
-                    fontsize=1.25 * size.type_pt, fontweight="bold", va="top")  # fmt: skip
+    legend(figure, size, handles=handles, ncols=1 if size.narrow else 2, left=left, down=title + 0.5)
+    headline(figure, f"{shorten(findings.experiment.name, 28)}: uncertainty of the pressure", size)
     return figure
 
 
@@ -111,14 +104,4 @@ def caption_budget(findings: Findings) -> str:
     )
 
 
-BUDGET: Drawing[Findings] = Drawing(
-    "budget",
-    draw_budget,
-    describe_budget,
-    caption_budget,
-    {
-        "page": Size(PAGE_WIDTH_IN, 2.6, 10.5),
-        "narrow": Size(NARROW_WIDTH_IN, 4.2, 10.5, narrow=True),
-        "film": Size(12.8, 7.2, 17.0, titled=True),
-    },
-)
+BUDGET: Drawing[Findings] = Drawing("budget", draw_budget, describe_budget, caption_budget, sizes(2.6, 4.2, 17.0))

@@ -89,31 +89,41 @@ def new_figure(size: Size) -> Figure:
     return Figure(figsize=(size.width_in, size.height_in))
 
 
-def headline(figure: Figure, words: str, size: Size, *, down: float = 1.1, scale: float = 1.25, **how: Any) -> None:
-    """Write a line at the top of a figure, in smaller type if it is too long, and shortened if that is too small.
+def headline(
+    figure: Figure, words: str, size: Size, *, left: float = 1.6, down: float = 1.1, scale: float = 1.25, **how: Any
+) -> None:
+    """Write a line at the top of a figure that stands alone, in smaller type or shortened where it is too long.
 
     Parameters
     ----------
     words : str
         The line.
-    down : float
-        Distance of its upper side from that of the figure, ems.
+    left, down : float
+        Distances of its left and upper side from those of the figure, ems.
     scale : float
         Size of its type, ems.
     how
         Arguments of the text of a figure.
     """
+    if not size.titled:
+        return
     style = {"fontweight": "bold"} | how
-    room = (size.width_em - 3.2) * size.type_pt
+    room = (size.width_em - left - 1.6) * size.type_pt
     font = FontProperties(family="DejaVu Sans", weight=style["fontweight"])
     points = scale * size.type_pt
     share = room / max(TextPath((0, 0), words, size=points, prop=font).get_extents().width, 1.0)
     if share < 0.72:
         words = shorten(words, int(len(words) * share / 0.72), placeholder=" …")
     figure.text(
-        1.6 / size.width_em, 1 - down / size.height_em, words, fontsize=points * min(max(share, 0.72), 1.0), va="top",
+        left / size.width_em, 1 - down / size.height_em, words, fontsize=points * min(max(share, 0.72), 1.0), va="top",
         **style,
     )  # fmt: skip
+
+
+def legend(figure: Figure, size: Size, *labelled: Any, left: float, down: float, **how: Any) -> None:
+    """Write the legend at a distance from the left and the upper side of a figure, ems."""
+    place = (left / size.width_em, 1 - down / size.height_em)
+    figure.legend(*labelled, loc="upper left", bbox_to_anchor=place, **how)
 
 
 def plain_axes(figure: Figure, box: tuple[float, float, float, float], *, spines: tuple[str, ...] = ()) -> Axes:
@@ -122,6 +132,22 @@ def plain_axes(figure: Figure, box: tuple[float, float, float, float], *, spines
     for side, spine in axes.spines.items():
         spine.set_visible(side in spines)
     return axes
+
+
+def two_panels(
+    figure: Figure, size: Size, left: float, right: float, bottom: float, top: float, gap: float
+) -> tuple[Axes, Axes]:
+    """Add axes one above the other, equally high, at distances from the sides of a figure and each other, ems."""
+    rest = (size.height_em - bottom - top - gap) / 2 + gap
+    boxes = size.box(left, bottom + rest, right, top), size.box(left, bottom, right, top + rest)
+    above, below = (plain_axes(figure, box, spines=("bottom",)) for box in boxes)
+    return above, below
+
+
+def rule_lines(axes: Axes, palette: Palette, size: Size) -> None:
+    """Draw fine lines at the ticks of the upright axis, under all else."""
+    axes.grid(axis="y", color=palette.grid, linewidth=size.line)
+    axes.set_axisbelow(True)
 
 
 class PlainFormatter(Formatter):

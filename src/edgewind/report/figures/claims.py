@@ -10,8 +10,8 @@ from matplotlib.ticker import FixedLocator, LogLocator, NullFormatter, NullLocat
 from edgewind.plan.scaling_study import MODEL, ScalingStudy
 from edgewind.plan.scaling_text import answer_sentences, claim_name
 from edgewind.report.figures.base import Drawing
-from edgewind.report.figures.canvas import new_figure, plain_axes
-from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
+from edgewind.report.figures.canvas import headline, legend, new_figure, plain_axes, rule_lines, two_panels
+from edgewind.report.figures.size import Size, sizes
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -29,9 +29,7 @@ def draw_claims(study: ScalingStudy, palette: Palette, size: Size) -> Figure | N
     top = 8.6 if size.narrow else 5.2
     top += 2.4 if size.titled else 0.0
     if size.narrow:
-        half = (size.height_em - top - 4.0 - 5.5) / 2
-        left = plain_axes(figure, size.box(5.0, 4.0 + half + 5.5, 1.0, top), spines=("bottom",))
-        right = plain_axes(figure, size.box(5.0, 4.0, 1.0, top + half + 5.5), spines=("bottom",))
+        left, right = two_panels(figure, size, 5.0, 1.0, 4.0, top, 5.5)
     else:
         wide = size.width_em
         left = plain_axes(figure, size.box(5.4, 4.0, 0.42 * wide + 1.5, top), spines=("bottom",))
@@ -39,12 +37,9 @@ def draw_claims(study: ScalingStudy, palette: Palette, size: Size) -> Figure | N
     _lines(left, study, palette, size)
     _trade(right, study, palette, size)
     handles, labels = left.get_legend_handles_labels()
-    start = 1.6 / size.width_em
-    if size.titled:
-        title = "Which claim would this study decide?"
-        figure.text(start, 1 - 1.1 / size.height_em, title, fontsize=1.25 * size.type_pt, fontweight="bold", va="top")
-    place = (start, 1 - (3.6 if size.titled else 0.9) / size.height_em)
-    figure.legend(handles, labels, loc="upper left", ncols=2 if size.narrow else 6, bbox_to_anchor=place)
+    headline(figure, "Which claim would this study decide?", size)
+    down = 3.6 if size.titled else 0.9
+    legend(figure, size, handles, labels, ncols=2 if size.narrow else 6, left=1.6, down=down)
     return figure
 
 
@@ -84,8 +79,7 @@ def _lines(axes: Axes, study: ScalingStudy, palette: Palette, size: Size) -> Non
     axes.yaxis.set_minor_formatter(NullFormatter())
     for axis in (axes.xaxis, axes.yaxis):
         axis.set_major_formatter(StrMethodFormatter("{x:g}"))
-    axes.grid(axis="y", color=palette.grid, linewidth=size.line)
-    axes.set_axisbelow(True)
+    rule_lines(axes, palette, size)
 
 
 def _trade(axes: Axes, study: ScalingStudy, palette: Palette, size: Size) -> None:
@@ -109,8 +103,7 @@ def _trade(axes: Axes, study: ScalingStudy, palette: Palette, size: Size) -> Non
     axes.axvline(study.settings.hours, color=palette.rule, linewidth=size.line, linestyle=(0, (3, 2)))
     axes.set_xlabel("hours (squares: two sizes only)")
     axes.set_ylabel("exponent known to")
-    axes.grid(axis="y", color=palette.grid, linewidth=size.line)
-    axes.set_axisbelow(True)
+    rule_lines(axes, palette, size)
 
 
 def _alt(study: ScalingStudy) -> str:
@@ -126,11 +119,4 @@ def _caption(study: ScalingStudy) -> str:
     )
 
 
-CLAIMS: Drawing[ScalingStudy] = Drawing(
-    "claims", draw_claims, _alt, _caption,
-    {
-        "page": Size(PAGE_WIDTH_IN, 4.4, 10.5),
-        "narrow": Size(NARROW_WIDTH_IN, 7.6, 10.5, narrow=True),
-        "film": Size(12.8, 7.2, 13.5, titled=True),
-    },
-)  # fmt: skip
+CLAIMS: Drawing[ScalingStudy] = Drawing("claims", draw_claims, _alt, _caption, sizes(4.4, 7.6, 13.5))

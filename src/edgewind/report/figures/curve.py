@@ -14,9 +14,9 @@ from scipy.ndimage import gaussian_filter1d
 from edgewind.formatting import RPM_PER_RAD_S, format_interval, format_number
 from edgewind.gas.free_path import REGIME_BORDERS, REGIMES
 from edgewind.report.figures.base import Drawing
-from edgewind.report.figures.canvas import new_figure, plain_axes
+from edgewind.report.figures.canvas import headline, legend, new_figure, plain_axes
 from edgewind.report.figures.ruler import draw_ruler, log_scale
-from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
+from edgewind.report.figures.size import Size, sizes
 from edgewind.report.figures.sweeps import SweepMark, sweep_marks
 from edgewind.report.names import shorten
 from edgewind.report.physics import drawable, path_at_one_pascal, pressure_ends
@@ -60,12 +60,8 @@ def draw_curve(findings: Findings, palette: Palette, size: Size) -> Figure | Non
     _optimum(main, density, findings, palette, size)
     for axes in (main, density):
         log_scale(axes, ends)
-    _legend(figure, handles, size, left, title)
-    if size.titled:
-        figure.text(
-            left / size.width_em, 1 - 1.1 / size.height_em, shorten(findings.experiment.bench.experiment.title, 66),
-            fontsize=1.25 * size.type_pt, fontweight="bold", va="top",
-        )  # fmt: skip
+    legend(figure, size, handles=handles, ncols=_legend_columns(size), left=left, down=title + 0.9)
+    headline(figure, shorten(findings.experiment.bench.experiment.title, 66), size, left=left)
     return figure
 
 
@@ -77,15 +73,6 @@ def _legend_rows(findings: Findings, size: Size) -> int:
 
 def _legend_columns(size: Size) -> int:
     return 2 if size.narrow else 5
-
-
-def _legend(figure: Figure, handles: list[Artist], size: Size, left: float, title: float) -> None:
-    figure.legend(
-        handles=handles,
-        loc="upper left",
-        bbox_to_anchor=(left / size.width_em, 1 - (title + 0.9) / size.height_em),
-        ncols=_legend_columns(size),
-    )
 
 
 def _rulers(
@@ -306,14 +293,4 @@ def caption_curve(findings: Findings) -> str:
     )
 
 
-CURVE: Drawing[Findings] = Drawing(
-    "curve",
-    draw_curve,
-    describe_curve,
-    caption_curve,
-    {
-        "page": Size(PAGE_WIDTH_IN, 6.6, 10.5),
-        "narrow": Size(NARROW_WIDTH_IN, 6.2, 10.5, narrow=True),
-        "film": Size(12.8, 7.2, 13.5, titled=True),
-    },
-)
+CURVE: Drawing[Findings] = Drawing("curve", draw_curve, describe_curve, caption_curve, sizes(6.6, 6.2, 13.5))

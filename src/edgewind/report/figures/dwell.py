@@ -10,9 +10,9 @@ from matplotlib.lines import Line2D
 
 from edgewind.plan.dwell_text import order_sentence, slowest_sentence
 from edgewind.report.figures.base import Drawing
-from edgewind.report.figures.canvas import headline, new_figure, plain_axes, plain_ticks
+from edgewind.report.figures.canvas import headline, legend, new_figure, plain_ticks, rule_lines, two_panels
 from edgewind.report.figures.file import write_figure
-from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
+from edgewind.report.figures.size import Size, sizes
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -28,22 +28,17 @@ def draw_dwell(plan: TimePlan, palette: Palette, size: Size) -> Figure:
     left, right, bottom, gap = 5.6, 1.5, 3.6, 5.2
     top = 9.4 if size.narrow else 6.2
     top += 2.2 if size.titled else 0.0
-    half = (size.height_em - bottom - top - gap) / 2
-    above = plain_axes(figure, size.box(left, bottom + half + gap, right, top), spines=("bottom",))
-    below = plain_axes(figure, size.box(left, bottom, right, top + half + gap), spines=("bottom",))
+    above, below = two_panels(figure, size, left, right, bottom, top, gap)
     _times(above, plan, palette, size)
     _stairs(below, plan, palette, size)
-    start = 1.6 / size.width_em
-    if size.titled:
-        title = f"{plan.times.bench.experiment.title}: time on the bench"
-        headline(figure, title, size)
+    headline(figure, f"{plan.times.bench.experiment.title}: time on the bench", size)
     handles, labels = above.get_legend_handles_labels()
     handles += [
         Line2D([], [], color=colour, linewidth=3.2 * size.line) for colour in (palette.soft, palette.gold, palette.blue)
     ]
     labels += ["waiting for clean gas", "settling", "measuring"]
-    place = (start, 1 - (3.4 if size.titled else 0.9) / size.height_em)
-    figure.legend(handles, labels, loc="upper left", ncols=2 if size.narrow else 4, bbox_to_anchor=place)
+    down = 3.4 if size.titled else 0.9
+    legend(figure, size, handles, labels, ncols=2 if size.narrow else 4, left=1.6, down=down)
     return figure
 
 
@@ -67,8 +62,7 @@ def _times(axes: Axes, plan: TimePlan, palette: Palette, size: Size) -> None:
     axes.set(xscale="log", yscale="log", xlabel="pressure (Pa)", ylabel="time (s)")
     for axis in (axes.xaxis, axes.yaxis):
         plain_ticks(axis)
-    axes.grid(axis="y", color=palette.grid, linewidth=size.line)
-    axes.set_axisbelow(True)
+    rule_lines(axes, palette, size)
 
 
 def _stairs(axes: Axes, plan: TimePlan, palette: Palette, size: Size) -> None:
@@ -91,8 +85,7 @@ def _stairs(axes: Axes, plan: TimePlan, palette: Palette, size: Size) -> None:
     axes.set(yscale="log", xlabel=f"{name} from the start of pumping", ylabel="pressure (Pa)")
     axes.set_xlim(0.0, max(now, 1e-3) * 1.02)
     plain_ticks(axes.yaxis)
-    axes.grid(axis="y", color=palette.grid, linewidth=size.line)
-    axes.set_axisbelow(True)
+    rule_lines(axes, palette, size)
 
 
 def plot_dwell(plan: TimePlan, path: Path) -> None:
@@ -112,11 +105,4 @@ def _caption(plan: TimePlan) -> str:
     )
 
 
-DWELL: Drawing[TimePlan] = Drawing(
-    "time", draw_dwell, _alt, _caption,
-    {
-        "page": Size(PAGE_WIDTH_IN, 6.0, 10.5),
-        "narrow": Size(NARROW_WIDTH_IN, 6.6, 10.5, narrow=True),
-        "film": Size(12.8, 7.2, 13.5, titled=True),
-    },
-)  # fmt: skip
+DWELL: Drawing[TimePlan] = Drawing("time", draw_dwell, _alt, _caption, sizes(6.0, 6.6, 13.5))

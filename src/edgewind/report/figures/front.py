@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from edgewind.plan.rotor_text import goal_unit
-from edgewind.report.figures.canvas import headline, new_figure, plain_axes, plain_ticks
+from edgewind.report.figures.canvas import headline, legend, new_figure, plain_axes, plain_ticks, rule_lines
 from edgewind.report.figures.file import write_figure
 from edgewind.units import from_si
 
@@ -34,11 +34,8 @@ def draw_front(found: RotorSearch, palette: Palette, size: Size) -> Figure:
         start = left + k * (wide + gap)
         box = size.box(start, 4.0, size.width_em - start - wide, top)
         _panel(plain_axes(figure, box, spines=("bottom",)), found, other, palette, size)
-    begin = 1.6 / size.width_em
-    title = f"{found.bench.experiment.title}: the trade for the next rotor"
-    headline(figure, title, size)
-    handles, labels = figure.axes[0].get_legend_handles_labels()
-    figure.legend(handles, labels, loc="upper left", ncols=6, bbox_to_anchor=(begin, 1 - 3.4 / size.height_em))
+    headline(figure, f"{found.bench.experiment.title}: the trade for the next rotor", size)
+    legend(figure, size, *figure.axes[0].get_legend_handles_labels(), ncols=6, left=1.6, down=3.4)
     return figure
 
 
@@ -73,8 +70,7 @@ def _panel(axes: Axes, found: RotorSearch, other: Goal | None, palette: Palette,
         axes.yaxis.set_minor_formatter(lambda value, place: "")
     axes.set_xlabel("width of the vane (mm)" if other is None else _label(other))
     axes.set_ylabel(_label(first))
-    axes.grid(axis="y", color=palette.grid, linewidth=size.line)
-    axes.set_axisbelow(True)
+    rule_lines(axes, palette, size)
 
 
 def _label(goal: Goal) -> str:

@@ -8,9 +8,9 @@ import numpy as np
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from edgewind.report.figures.base import Drawing
-from edgewind.report.figures.canvas import new_figure, plain_axes
+from edgewind.report.figures.canvas import headline, legend, new_figure, plain_axes, rule_lines
 from edgewind.report.figures.ruler import log_scale, log_ticks
-from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
+from edgewind.report.figures.size import Size, sizes
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -49,18 +49,11 @@ def draw_misfit(findings: Findings, palette: Palette, size: Size) -> Figure | No
     axes.set_ylabel("speed over physics (%)")
     log_scale(axes, (float(found.band_pa[0] / 1.1), float(found.band_pa[-1] * 1.1)))
     log_ticks(axes, "bottom", palette, palette.ink, size)
-    axes.grid(axis="y", color=palette.grid, linewidth=size.line)
-    axes.set_axisbelow(True)
+    rule_lines(axes, palette, size)
     axes.set_xlabel("pressure (Pa)", labelpad=0.4 * size.type_pt)
-    figure.legend(
-        *axes.get_legend_handles_labels(), loc="upper left", ncols=1 if size.narrow else 3,
-        bbox_to_anchor=(0.6 / size.width_em, 1 - (title + 0.4) / size.height_em),
-    )  # fmt: skip
-    if size.titled:
-        figure.text(
-            left / size.width_em, 1 - 1.1 / size.height_em, f"{findings.experiment.name}: misfit of the model",
-            fontsize=1.25 * size.type_pt, fontweight="bold", va="top",
-        )  # fmt: skip
+    columns = 1 if size.narrow else 3
+    legend(figure, size, *axes.get_legend_handles_labels(), ncols=columns, left=0.6, down=title + 0.4)
+    headline(figure, f"{findings.experiment.name}: misfit of the model", size, left=left)
     return figure
 
 
@@ -90,14 +83,4 @@ def caption_misfit(findings: Findings) -> str:
     )
 
 
-MISFIT: Drawing[Findings] = Drawing(
-    "misfit",
-    draw_misfit,
-    describe_misfit,
-    caption_misfit,
-    {
-        "page": Size(PAGE_WIDTH_IN, 3.4, 10.5),
-        "narrow": Size(NARROW_WIDTH_IN, 4.0, 10.5, narrow=True),
-        "film": Size(12.8, 7.2, 17.0, titled=True),
-    },
-)
+MISFIT: Drawing[Findings] = Drawing("misfit", draw_misfit, describe_misfit, caption_misfit, sizes(3.4, 4.0, 17.0))

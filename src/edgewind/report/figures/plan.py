@@ -12,10 +12,10 @@ from edgewind.errors import InputError
 from edgewind.formatting import RPM_PER_RAD_S, duration, format_number
 from edgewind.plan.text import TITLES, where
 from edgewind.report.figures.base import Drawing
-from edgewind.report.figures.canvas import new_figure, plain_axes
+from edgewind.report.figures.canvas import headline, legend, new_figure, plain_axes, rule_lines
 from edgewind.report.figures.file import write_figure
 from edgewind.report.figures.ruler import log_scale, log_ticks
-from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
+from edgewind.report.figures.size import Size, sizes
 from edgewind.report.names import shorten
 
 if TYPE_CHECKING:
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from edgewind.report.palette import Palette
 
 Box = tuple[float, float, float, float]
+_LEFT = 5.2  # ems before the axes
 
 
 def draw_plan(plan: Plan, palette: Palette, size: Size) -> Figure | None:
@@ -46,22 +47,15 @@ def draw_plan(plan: Plan, palette: Palette, size: Size) -> Figure | None:
     above.tick_params(axis="x", labelbottom=False)
     below.set_xlabel("pressure (Pa)", labelpad=0.4 * size.type_pt)
     _widths(plain_axes(figure, width_box, spines=("bottom",)), plan, palette, size)
-    handles, labels = above.get_legend_handles_labels()
-    figure.legend(
-        handles, labels, loc="upper left", ncols=2 if size.narrow else 4,
-        bbox_to_anchor=(curve_box[0], 1 - (title + 0.5) / size.height_em),
-    )  # fmt: skip
-    if size.titled:
-        figure.text(
-            curve_box[0], 1 - 1.1 / size.height_em, f"{shorten(plan.name, 40)}: what to measure next",
-            fontsize=1.25 * size.type_pt, fontweight="bold", va="top",
-        )  # fmt: skip
+    columns = 2 if size.narrow else 4
+    legend(figure, size, *above.get_legend_handles_labels(), ncols=columns, left=_LEFT, down=title + 0.5)
+    headline(figure, f"{shorten(plan.name, 40)}: what to measure next", size, left=_LEFT)
     return figure
 
 
 def _boxes(size: Size, title: float) -> tuple[Box, Box, Box]:
     """Return the boxes of curve, gain below it, and widths beside them, or below them on a phone."""
-    left, right, bottom, gap = 5.2, 1.0, 4.0, 1.4
+    left, right, bottom, gap = _LEFT, 1.0, 4.0, 1.4
     if size.narrow:
         top, widths = title + 4.6, 8.0
         rest = size.height_em - top - widths - 2 * bottom - gap - 1.2
@@ -176,8 +170,7 @@ def _widths(axes: Axes, plan: Plan, palette: Palette, size: Size) -> None:
     axes.set_xlim(-0.4, widths.size - 0.6)
     axes.xaxis.set_major_locator(MaxNLocator(integer=True, nbins=6))
     axes.yaxis.set_major_locator(MaxNLocator(4))
-    axes.grid(axis="y", color=palette.grid, linewidth=size.line)
-    axes.set_axisbelow(True)
+    rule_lines(axes, palette, size)
     axes.set_ylabel("expected width (%)")
     axes.set_xlabel("further readings", labelpad=0.4 * size.type_pt)
 
@@ -232,14 +225,4 @@ def plot_plan(plan: Plan, path: Path) -> None:
     write_figure(path, draw, plan.shown)
 
 
-PLAN: Drawing[Plan] = Drawing(
-    "plan",
-    draw_plan,
-    describe_plan,
-    caption_plan,
-    {
-        "page": Size(PAGE_WIDTH_IN, 4.6, 10.5),
-        "narrow": Size(NARROW_WIDTH_IN, 6.6, 10.5, narrow=True),
-        "film": Size(12.8, 7.2, 15.0, titled=True),
-    },
-)
+PLAN: Drawing[Plan] = Drawing("plan", draw_plan, describe_plan, caption_plan, sizes(4.6, 6.6, 15.0))

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from edgewind.formatting import format_number, raised
-from edgewind.report.figures.canvas import headline, new_figure, plain_axes, plain_ticks
+from edgewind.report.figures.canvas import headline, legend, new_figure, plain_ticks, rule_lines, two_panels
 from edgewind.report.figures.file import write_figure
 from edgewind.report.figures.measured import draw_measured
 from edgewind.rotor.drives import NAMES
@@ -29,9 +29,7 @@ def draw_prediction(found: Prediction, palette: Palette, size: Size, readings: p
     pressure = table["pressure_pa"].to_numpy(float)
     figure = new_figure(size)
     left, right, bottom, top, gap = 5.5, 1.5, 4.0, 8.6, 4.2
-    half = (size.height_em - bottom - top - gap) / 2
-    above = plain_axes(figure, size.box(left, bottom + half + gap, right, top), spines=("bottom",))
-    below = plain_axes(figure, size.box(left, bottom, right, top + half + gap), spines=("bottom",))
+    above, below = two_panels(figure, size, left, right, bottom, top, gap)
     speed = from_si(table["speed_rad_s"].to_numpy(float), "rpm", "angular speed")
     above.plot(pressure, speed, color=palette.blue, linewidth=2 * size.line)
     if readings is not None:
@@ -49,25 +47,14 @@ def draw_prediction(found: Prediction, palette: Palette, size: Size, readings: p
         below.plot(pressure, torque / scale, color=colour, linestyle=dash, linewidth=1.6 * size.line, label=name)
     below.set_ylabel(f"torque (10{raised(round(np.log10(scale)))} N m)")
     below.set_xlabel("pressure (Pa)")
-    handles, labels = (
-        below_part + above_part
-        for below_part, above_part in zip(
-            below.get_legend_handles_labels(), above.get_legend_handles_labels(), strict=True
-        )
-    )
-    figure.legend(
-        handles,
-        labels,
-        loc="upper left",
-        ncols=2 if size.narrow else 3,
-        bbox_to_anchor=(1.6 / size.width_em, 1 - 3.2 / size.height_em),
-    )
+    (handles, labels), (more, further) = (axes.get_legend_handles_labels() for axes in (below, above))
+    columns = 2 if size.narrow else 3
+    legend(figure, size, handles + more, labels + further, ncols=columns, left=1.6, down=3.2)
     for axes, at in ((above, found.speed), (below, found.force)):
         axes.set_xscale("log")
         plain_ticks(axes.xaxis)
         axes.axhline(0, color=palette.rule, linewidth=size.line)
-        axes.grid(axis="y", color=palette.grid, linewidth=size.line)
-        axes.set_axisbelow(True)
+        rule_lines(axes, palette, size)
         if at.found:
             axes.axvline(at.pressure_pa, color=palette.gold, linewidth=1.5 * size.line)
             axes.annotate(
@@ -75,8 +62,7 @@ def draw_prediction(found: Prediction, palette: Palette, size: Size, readings: p
                 xycoords=("data", "axes fraction"), xytext=(0.4 * size.type_pt, 0.2 * size.type_pt),
                 textcoords="offset points", color=palette.gold_ink,
             )  # fmt: skip
-    if size.titled:
-        headline(figure, f"{found.bench.experiment.title}: predicted from first principles", size)
+    headline(figure, f"{found.bench.experiment.title}: predicted from first principles", size)
     return figure
 
 

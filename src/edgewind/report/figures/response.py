@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from edgewind.report.figures.canvas import new_figure, plain_axes, plain_ticks
+from edgewind.report.figures.canvas import headline, legend, new_figure, plain_axes, plain_ticks, rule_lines
 from edgewind.report.figures.file import write_figure
 
 if TYPE_CHECKING:
@@ -42,13 +42,12 @@ def draw_responses(responses: Sequence[Response], palette: Palette, size: Size) 
     axes.invert_xaxis()
     for axis in (axes.xaxis, axes.yaxis):
         plain_ticks(axis)
-    axes.grid(axis="y", color=palette.grid, linewidth=size.line)
+    rule_lines(axes, palette, size)
     first = ordered[0]
     room = " x ".join(f"{side:g}" for side in first.room)
     title = f"{first.shape} in a room of {room} widths, accommodation {first.accommodation[0]:g}"
-    left = 1.6 / size.width_em
-    figure.text(left, 1 - 1.1 / size.height_em, title, fontsize=1.25 * size.type_pt, fontweight="bold", va="top")
-    figure.legend(loc="upper left", bbox_to_anchor=(left, 1 - 3.2 / size.height_em), ncols=1)
+    headline(figure, title, size)
+    legend(figure, size, left=1.6, down=3.2)
     return figure
 
 

@@ -10,8 +10,8 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator
 from edgewind.evidence.deliberate_results import DRAUGHT, PIVOT, DeliberateTest
 from edgewind.formatting import RPM_PER_RAD_S
 from edgewind.report.figures.base import Drawing
-from edgewind.report.figures.canvas import new_figure, plain_axes
-from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
+from edgewind.report.figures.canvas import headline, legend, new_figure, plain_axes, rule_lines
+from edgewind.report.figures.size import Size, sizes
 from edgewind.rotor.drives import NAMES
 
 if TYPE_CHECKING:
@@ -38,10 +38,10 @@ def draw_reversal(findings: Findings, palette: Palette, size: Size) -> Figure | 
     run = test.run
     figure = new_figure(size)
     title = 2.6 if size.titled else 0.0
-    left, right, legend = 6.5, 1.2, 7.4 if size.narrow else 4.6
-    height = size.height_em - title - legend - 4.6
-    above = plain_axes(figure, size.box(left, 4.0 + 0.34 * height, right, title + legend), spines=("left",))
-    below = plain_axes(figure, size.box(left, 3.6, right, title + legend + 0.72 * height), spines=("left", "bottom"))
+    left, right, keys = 6.5, 1.2, 7.4 if size.narrow else 4.6
+    height = size.height_em - title - keys - 4.6
+    above = plain_axes(figure, size.box(left, 4.0 + 0.34 * height, right, title + keys), spines=("left",))
+    below = plain_axes(figure, size.box(left, 3.6, right, title + keys + 0.72 * height), spines=("left", "bottom"))
     minutes = run.time_s / 60
     colours = (palette.blue, palette.rust, palette.slate)
     for name, colour in zip(_SHOWN, colours, strict=True):
@@ -66,18 +66,11 @@ def draw_reversal(findings: Findings, palette: Palette, size: Size) -> Figure | 
         axes.set_xlim(0, float(max(minutes[-1], run.log_time_s[-1] / 60)))
         axes.yaxis.set_major_locator(MaxNLocator(ticks))
         axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}".replace("-", "\N{MINUS SIGN}")))
-        axes.grid(axis="y", color=palette.grid, linewidth=size.line)
-        axes.set_axisbelow(True)
+        rule_lines(axes, palette, size)
     above.tick_params(labelbottom=False, bottom=False)
-    figure.legend(
-        *above.get_legend_handles_labels(), loc="upper left", ncols=1 if size.narrow else 2,
-        bbox_to_anchor=(0.6 / size.width_em, 1 - (title + 0.4) / size.height_em),
-    )  # fmt: skip
-    if size.titled:
-        figure.text(
-            left / size.width_em, 1 - 1.1 / size.height_em, f"{findings.experiment.name}: {test.kind}",
-            fontsize=1.25 * size.type_pt, fontweight="bold", va="top",
-        )  # fmt: skip
+    columns = 1 if size.narrow else 2
+    legend(figure, size, *above.get_legend_handles_labels(), ncols=columns, left=0.6, down=title + 0.4)
+    headline(figure, f"{findings.experiment.name}: {test.kind}", size, left=left)
     return figure
 
 
@@ -108,13 +101,5 @@ def caption_reversal(findings: Findings) -> str:
 
 
 REVERSAL: Drawing[Findings] = Drawing(
-    "reversal",
-    draw_reversal,
-    describe_reversal,
-    caption_reversal,
-    {
-        "page": Size(PAGE_WIDTH_IN, 4.6, 10.5),
-        "narrow": Size(NARROW_WIDTH_IN, 5.4, 10.5, narrow=True),
-        "film": Size(12.8, 7.2, 17.0, titled=True),
-    },
+    "reversal", draw_reversal, describe_reversal, caption_reversal, sizes(4.6, 5.4, 17.0)
 )

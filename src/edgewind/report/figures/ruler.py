@@ -103,14 +103,9 @@ def draw_ruler(
     axes.yaxis.set_major_locator(NullLocator())
     log_scale(axes, ends)
     log_ticks(axes, side, palette, colour, size)
+    beside = (0.9 * size.type_pt, (-1 if side == "bottom" else 1) * 0.85 * size.type_pt)
     axes.annotate(
-        unit,
-        xy=(1.0, 0.0),
-        xycoords="axes fraction",
-        xytext=(0.9 * size.type_pt, (-1 if side == "bottom" else 1) * 0.85 * size.type_pt),
-        textcoords="offset points",
-        ha="left",
-        va="top" if side == "bottom" else "bottom",
-        color=colour,
-    )
+        unit, xy=(1.0, 0.0), xycoords="axes fraction", xytext=beside, textcoords="offset points",
+        ha="left", va="top" if side == "bottom" else "bottom", color=colour,
+    )  # fmt: skip
     return axes

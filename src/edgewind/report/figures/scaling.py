@@ -10,9 +10,9 @@ import numpy as np
 from matplotlib.ticker import LogLocator, NullFormatter, StrMethodFormatter
 
 from edgewind.report.figures.base import Drawing
-from edgewind.report.figures.canvas import new_figure, plain_axes
+from edgewind.report.figures.canvas import headline, legend, new_figure, plain_axes, rule_lines
 from edgewind.report.figures.file import write_figure
-from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
+from edgewind.report.figures.size import Size, sizes
 from edgewind.shown_units import ShownUnits
 
 if TYPE_CHECKING:
@@ -38,15 +38,10 @@ def draw_scaling(laws: Sequence[Scaling], palette: Palette, size: Size) -> Figur
         axis.set_minor_formatter(NullFormatter())
     axes.set_xlabel("width of the vane (mm)")
     axes.set_ylabel("pressure of the optimum (Pa)")
-    axes.grid(axis="y", color=palette.grid, linewidth=size.line)
-    axes.set_axisbelow(True)
-    left = 1.6 / size.width_em if size.titled else 0.6 / size.width_em
-    if size.titled:
-        words = "Optima against the width of the vane"
-        figure.text(left, 1 - 1.1 / size.height_em, words, fontsize=1.25 * size.type_pt, fontweight="bold", va="top")
-    handles, labels = axes.get_legend_handles_labels()
-    figure.legend(
-        handles, labels, loc="upper left", bbox_to_anchor=(left, 1 - (title + 0.4) / size.height_em),
+    rule_lines(axes, palette, size)
+    headline(figure, "Optima against the width of the vane", size)
+    legend(
+        figure, size, *axes.get_legend_handles_labels(), left=1.6 if size.titled else 0.6, down=title + 0.4,
         fontsize=0.85 * size.type_pt if size.narrow else size.type_pt,
     )  # fmt: skip
     return figure
@@ -98,14 +93,8 @@ def caption_scaling(findings: Findings) -> str:
     )
 
 
-SCALING: Drawing[Findings] = Drawing(
-    "scaling",
-    lambda findings, palette, size: draw_scaling(_laws(findings), palette, size) if _laws(findings) else None,
-    describe_scaling,
-    caption_scaling,
-    {
-        "page": Size(PAGE_WIDTH_IN, 3.8, 10.5),
-        "narrow": Size(NARROW_WIDTH_IN, 4.2, 10.5, narrow=True),
-        "film": Size(12.8, 7.2, 17.0, titled=True),
-    },
-)
+def _draw(findings: Findings, palette: Palette, size: Size) -> Figure | None:
+    return draw_scaling(_laws(findings), palette, size) if _laws(findings) else None
+
+
+SCALING: Drawing[Findings] = Drawing("scaling", _draw, describe_scaling, caption_scaling, sizes(3.8, 4.2, 17.0))

@@ -55,6 +55,14 @@ class Size:
         return (x, y, round(width, 12), round(height, 12))
 
 
-PAGE_WIDTH_IN, NARROW_WIDTH_IN = 10.4, 4.7
 # 12.8 in by 7.2 in at 150 dots an inch make 1920 by 1080.
 FILM_DPI = 150
+
+
+def sizes(page_in: float, narrow_in: float, film_pt: float) -> dict[str, Size]:
+    """Return the sizes of a figure by use, from its heights on a page and on a phone and its type in a film."""
+    return {
+        "page": Size(10.4, page_in, 10.5),
+        "narrow": Size(4.7, narrow_in, 10.5, narrow=True),
+        "film": Size(12.8, 7.2, film_pt, titled=True),
+    }

@@ -11,9 +11,9 @@ from matplotlib.ticker import MaxNLocator, NullFormatter
 
 from edgewind.formatting import RPM_PER_RAD_S, format_number
 from edgewind.report.figures.base import Drawing
-from edgewind.report.figures.canvas import new_figure, plain_axes
+from edgewind.report.figures.canvas import headline, legend, new_figure, plain_axes, rule_lines
 from edgewind.report.figures.ruler import log_scale, log_ticks
-from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
+from edgewind.report.figures.size import Size, sizes
 from edgewind.report.names import shorten
 from edgewind.report.physics import drawable, path_at_one_pascal, pressure_ends
 
@@ -69,13 +69,9 @@ def draw_together(many: Sequence[Findings], palette: Palette, size: Size) -> Fig
     panels[0].set_xlabel("pressure (Pa)", labelpad=0.4 * size.type_pt)
     panels[1].set_xlabel("Knudsen number, thin gas to the left", labelpad=0.4 * size.type_pt)
     _share_speed(panels, palette, size)
-    figure.legend(
-        handles=handles, loc="upper left", ncols=1 if size.narrow else min(len(handles), 3), handlelength=2.6,
-        bbox_to_anchor=(left / size.width_em, 1 - (title + 0.7) / size.height_em),
-    )  # fmt: skip
-    if size.titled:
-        figure.text(left / size.width_em, 1 - 1.1 / size.height_em, "The rotors together",
-                    fontsize=1.25 * size.type_pt, fontweight="bold", va="top")  # fmt: skip
+    columns = 1 if size.narrow else min(len(handles), 3)
+    legend(figure, size, handles=handles, ncols=columns, handlelength=2.6, left=left, down=title + 0.7)
+    headline(figure, "The rotors together", size, left=left)
     return figure
 
 
@@ -102,29 +98,17 @@ def _one(
     if optimum.curve is not None:
         curve = optimum.curve
         axes.plot(
-            place(curve.pressure_pa),
-            RPM_PER_RAD_S * curve.mean,
-            color=colour,
-            linestyle=dash,
-            linewidth=1.8 * size.line,
-            zorder=4,
-        )
+            place(curve.pressure_pa), RPM_PER_RAD_S * curve.mean, color=colour, linestyle=dash,
+            linewidth=1.8 * size.line, zorder=4,
+        )  # fmt: skip
         tails = (0.5 - optimum.level / 2, 0.5 + optimum.level / 2)
         low, high = RPM_PER_RAD_S * np.quantile(curve.draws, tails, axis=0)
         axes.fill_between(place(curve.pressure_pa), low, high, color=colour, alpha=0.14, linewidth=0, zorder=1)
     if optimum.found and optimum.interval_pa is not None and optimum.pressure_pa is not None:
         height = RPM_PER_RAD_S * (optimum.speed_rad_s or 0.0)
-        axes.fill_between(
-            place(np.array(optimum.interval_pa)), 0, height, color=colour, alpha=0.2, linewidth=0, zorder=1
-        )
-        axes.plot(
-            place(np.array([optimum.pressure_pa] * 2)),
-            [0.0, height],
-            color=colour,
-            linewidth=size.line,
-            linestyle=dash,
-            zorder=2,
-        )
+        ends, peak = place(np.array(optimum.interval_pa)), place(np.array([optimum.pressure_pa] * 2))
+        axes.fill_between(ends, 0, height, color=colour, alpha=0.2, linewidth=0, zorder=1)
+        axes.plot(peak, [0.0, height], color=colour, linewidth=size.line, linestyle=dash, zorder=2)
 
 
 def _share_speed(panels: tuple[Axes, ...], palette: Palette, size: Size) -> None:
@@ -134,8 +118,7 @@ def _share_speed(panels: tuple[Axes, ...], palette: Palette, size: Size) -> None
     for number, axes in enumerate(panels):
         axes.set_ylim(low - 0.02 * (high - low), high + 0.08 * (high - low))
         axes.yaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 2.5, 5, 10]))
-        axes.grid(axis="y", color=palette.grid, linewidth=size.line)
-        axes.set_axisbelow(True)
+        rule_lines(axes, palette, size)
         if number == 0 or size.narrow:
             axes.set_ylabel("speed (rpm)", labelpad=0.5 * size.type_pt)
         else:
@@ -164,13 +147,5 @@ def caption_together(many: Sequence[Findings]) -> str:
 
 
 TOGETHER: Drawing[Sequence[Findings]] = Drawing(
-    "together",
-    draw_together,
-    describe_together,
-    caption_together,
-    {
-        "page": Size(PAGE_WIDTH_IN, 4.6, 10.5),
-        "narrow": Size(NARROW_WIDTH_IN, 7.4, 10.5, narrow=True),
-        "film": Size(12.8, 7.2, 15.0, titled=True),
-    },
+    "together", draw_together, describe_together, caption_together, sizes(4.6, 7.4, 15.0)
 )

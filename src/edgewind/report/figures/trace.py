@@ -9,7 +9,7 @@ import numpy as np
 from matplotlib.ticker import MaxNLocator
 
 from edgewind.formatting import RPM_PER_RAD_S, format_measured, format_number
-from edgewind.report.figures.canvas import new_figure, plain_axes
+from edgewind.report.figures.canvas import headline, new_figure, rule_lines, two_panels
 from edgewind.report.sparkline import middle_turns
 
 if TYPE_CHECKING:
@@ -29,9 +29,7 @@ def draw_trace(trace: Trace, speed: SpeedEstimate, palette: Palette, size: Size)
     """Draw the whole of a trace above three turns from its middle, with the speed found in it."""
     figure = new_figure(size)
     left, right = 5.6, 1.4
-    half = (size.height_em - 4.8 - 4.0 - 4.4) / 2
-    boxes = (size.box(left, 4.0 + half + 4.4, right, 4.8), size.box(left, 4.0, right, 4.8 + half + 4.4))
-    whole, turns = (plain_axes(figure, box, spines=("bottom",)) for box in boxes)
+    whole, turns = two_panels(figure, size, left, right, 4.0, 4.8, 4.4)
     _strip(whole, trace.voltage_v, trace.interval_s, 0.0, palette.slate, palette, size)
     whole.set_xlabel(f"time (s), the whole of {format_number(trace.duration_s, 3)} s")
     middle = middle_turns(trace.voltage_v, trace.interval_s, speed.speed_rad_s)
@@ -42,10 +40,7 @@ def draw_trace(trace: Trace, speed: SpeedEstimate, palette: Palette, size: Size)
     else:
         turns.set_axis_off()
         turns.text(0.5, 0.5, "no speed, so no turns to show", ha="center", color=palette.soft)
-    figure.text(
-        left / size.width_em, 1 - 1.1 / size.height_em, trace_heading(speed),
-        fontsize=1.25 * size.type_pt, fontweight="bold", va="top",
-    )  # fmt: skip
+    headline(figure, trace_heading(speed), size, left=left)
     return figure
 
 
@@ -60,14 +55,9 @@ def trace_heading(speed: SpeedEstimate) -> str:
 
 
 def _strip(
-    axes: Axes,
-    voltage: NDArray[np.float64],
-    interval_s: float,
-    start_s: float,
-    colour: str,
-    palette: Palette,
-    size: Size,
-) -> None:
+    axes: Axes, voltage: NDArray[np.float64], interval_s: float, start_s: float, colour: str,
+    palette: Palette, size: Size,
+) -> None:  # fmt: skip
     """Draw a stretch of voltage, as an envelope if it has more samples than a screen has columns."""
     time = start_s + np.arange(voltage.size) * interval_s
     if voltage.size > 2 * _STEPS:
@@ -79,6 +69,5 @@ def _strip(
     axes.set_xlim(float(time[0]), float(time[-1]) + interval_s)
     axes.xaxis.set_major_locator(MaxNLocator(7))
     axes.yaxis.set_major_locator(MaxNLocator(4))
-    axes.grid(axis="y", color=palette.grid, linewidth=size.line)
-    axes.set_axisbelow(True)
+    rule_lines(axes, palette, size)
     axes.set_ylabel("V", rotation=0, labelpad=size.type_pt)

@@ -10,7 +10,7 @@ import numpy as np
 
 from edgewind.bench.form import FIELDS
 from edgewind.formatting import format_number, raised
-from edgewind.report.figures.canvas import headline, new_figure, plain_axes, plain_ticks
+from edgewind.report.figures.canvas import headline, legend, new_figure, plain_ticks, rule_lines, two_panels
 from edgewind.report.figures.file import write_figure
 from edgewind.report.figures.measured import draw_measured
 from edgewind.units import from_si
@@ -36,9 +36,7 @@ def draw_what_if(
     """
     figure = new_figure(size)
     left, right, bottom, top, gap = 5.5, 1.5, 4.0, 11.0, 4.6
-    half = (size.height_em - bottom - top - gap) / 2
-    above = plain_axes(figure, size.box(left, bottom + half + gap, right, top), spines=("bottom",))
-    below = plain_axes(figure, size.box(left, bottom, right, top + half + gap), spines=("bottom",))
+    above, below = two_panels(figure, size, left, right, bottom, top, gap)
     rpm = float(from_si(1.0, "rpm", "angular speed"))
     most = float(np.nanmax(np.abs([found.before.torque_n_m, found.after.torque_n_m])))
     power = int(np.floor(np.log10(max(most, 1e-30))))
@@ -60,19 +58,13 @@ def draw_what_if(
         axes.set_xscale("log")
         plain_ticks(axes.xaxis)
         axes.axhline(0, color=palette.rule, linewidth=size.line)
-        axes.grid(axis="y", color=palette.grid, linewidth=size.line)
-        axes.set_axisbelow(True)
-    at = 1.6 / size.width_em
-    handles, labels = above.get_legend_handles_labels()
-    figure.legend(handles, labels, loc="upper left", ncols=2, bbox_to_anchor=(at, 1 - 6.4 / size.height_em))
-    if size.titled:
-        said = ", ".join(f"{_named(key)} = {value}" for key, value in found.changes.items())
-        of = "the posterior of the fit" if found.kind == "posterior" else "the priors that bench.toml states: no fit"
-        words = (
-            f"{shorten(title, 60, placeholder=' …')}. {100 * found.level:g} % bands over {found.draws} draws of {of}"
-        )
-        headline(figure, f"What if {said}?" if said else "As it is", size)
-        headline(figure, words, size, down=4.0, scale=1.0, fontweight="normal", color=palette.soft)
+        rule_lines(axes, palette, size)
+    legend(figure, size, *above.get_legend_handles_labels(), ncols=2, left=1.6, down=6.4)
+    said = ", ".join(f"{_named(key)} = {value}" for key, value in found.changes.items())
+    of = "the posterior of the fit" if found.kind == "posterior" else "the priors that bench.toml states: no fit"
+    words = f"{shorten(title, 60, placeholder=' …')}. {100 * found.level:g} % bands over {found.draws} draws of {of}"
+    headline(figure, f"What if {said}?" if said else "As it is", size)
+    headline(figure, words, size, down=4.0, scale=1.0, fontweight="normal", color=palette.soft)
     return figure
 
 

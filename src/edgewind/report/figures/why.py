@@ -9,9 +9,9 @@ from matplotlib.ticker import FuncFormatter, LogLocator, MaxNLocator, NullFormat
 
 from edgewind.formatting import RPM_PER_RAD_S
 from edgewind.report.figures.base import Drawing
-from edgewind.report.figures.canvas import new_figure, plain_axes
+from edgewind.report.figures.canvas import headline, legend, new_figure, rule_lines, two_panels
 from edgewind.report.figures.ruler import log_scale, log_ticks, pretty
-from edgewind.report.figures.size import NARROW_WIDTH_IN, PAGE_WIDTH_IN, Size
+from edgewind.report.figures.size import Size, sizes
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -29,9 +29,7 @@ def draw_why(findings: Findings, palette: Palette, size: Size) -> Figure | None:
     figure = new_figure(size)
     title = 2.6 if size.titled else 0.0
     left, right, bottom, top = 6.5, 1.2, 4.0, title + (5.2 if size.narrow else 3.4)
-    half = (size.height_em - top - bottom - 1.6) / 2
-    above = plain_axes(figure, size.box(left, bottom + half + 1.6, right, top), spines=("bottom",))
-    below = plain_axes(figure, size.box(left, bottom, right, top + half + 1.6), spines=("bottom",))
+    above, below = two_panels(figure, size, left, right, bottom, top, 1.6)
     table = fitted.predictive.sort_values("pressure_pa")
     pressure = table["pressure_pa"].to_numpy(float)
     band = RPM_PER_RAD_S * table[["low_rad_s", "median_rad_s", "high_rad_s"]].to_numpy(float).T
@@ -69,20 +67,14 @@ def draw_why(findings: Findings, palette: Palette, size: Size) -> Figure | None:
     for axes in (above, below):
         log_scale(axes, (float(pressure[0] / 1.1), float(pressure[-1] * 1.1)))
         log_ticks(axes, "bottom", palette, palette.ink, size)
-        axes.grid(axis="y", color=palette.grid, linewidth=size.line)
-        axes.set_axisbelow(True)
+        rule_lines(axes, palette, size)
     below.set_xlabel("pressure (Pa)", labelpad=0.4 * size.type_pt)
     handles = [one for axes in (above, below) for one in zip(*axes.get_legend_handles_labels(), strict=True)]
-    figure.legend(
-        [handle for handle, _ in handles], [words for _, words in handles], loc="upper left",
-        ncols=2 if size.narrow else 3, bbox_to_anchor=(0.6 / size.width_em, 1 - (title + 0.4) / size.height_em),
-        fontsize=0.85 * size.type_pt if size.narrow else size.type_pt,
+    legend(
+        figure, size, [handle for handle, _ in handles], [words for _, words in handles], ncols=2 if size.narrow else 3,
+        left=0.6, down=title + 0.4, fontsize=0.85 * size.type_pt if size.narrow else size.type_pt,
     )  # fmt: skip
-    if size.titled:
-        figure.text(
-            left / size.width_em, 1 - 1.1 / size.height_em, f"{findings.experiment.name}: the fit and its torques",
-            fontsize=1.25 * size.type_pt, fontweight="bold", va="top",
-        )  # fmt: skip
+    headline(figure, f"{findings.experiment.name}: the fit and its torques", size, left=left)
     return figure
 
 
@@ -110,14 +102,4 @@ def caption_why(findings: Findings) -> str:
     )
 
 
-WHY: Drawing[Findings] = Drawing(
-    "why",
-    draw_why,
-    describe_why,
-    caption_why,
-    {
-        "page": Size(PAGE_WIDTH_IN, 5.2, 10.5),
-        "narrow": Size(NARROW_WIDTH_IN, 5.6, 10.5, narrow=True),
-        "film": Size(12.8, 7.2, 17.0, titled=True),
-    },
-)
+WHY: Drawing[Findings] = Drawing("why", draw_why, describe_why, caption_why, sizes(5.2, 5.6, 17.0))
