@@ -304,6 +304,20 @@ def test_a_study_and_a_fit_are_cancelled_and_started_again(
     assert window.complaints == []
 
 
+def test_a_folder_without_readings_is_refused_in_words(served: tuple[Any, Path], visit: Callable) -> None:
+    """The file is named, as by the commands, and the sliders, which need no readings, work."""
+    (pages, mine), window = served, visit()
+    page: Page = window.page
+    write_template(mine.parent / "bare")
+    (mine.parent / "bare" / "readings.csv").unlink()
+    page.goto(pages.url + "/question/bare/bare")
+    expect(page.locator("#study-ended")).to_contain_text("bare/readings.csv: there is no such file", timeout=LONG)
+    expect(page.get_by_role("button", name="Start it again")).to_be_visible()
+    settled(page)
+    expect(page.locator("#intervals td").first).to_have_text(re.compile(r"\d"))
+    assert window.complaints == []
+
+
 def test_a_film_is_cancelled(served: tuple[Any, Path], visit: Callable, hold: Callable) -> None:
     (pages, _), window = served, visit()
     page: Page = window.page
