@@ -97,7 +97,7 @@ def test_speed_up_is_reduced_to_what_the_machine_can_simulate(monkeypatch):
         now += 0.01 * apparatus.clock.monotonic()
 
     monkeypatch.setattr(Apparatus, "catch_up", catch_up)
-    monkeypatch.setattr("time.perf_counter", lambda: now)
+    monkeypatch.setattr("time.thread_time", lambda: now)
     assert clock_for(invented_bench(), 300.0).speed_up == 20.0
     assert clock_for(invented_bench(), 15.5).speed_up == 15.5
 

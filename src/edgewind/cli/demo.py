@@ -60,7 +60,11 @@ def demo(
             status = record_and_study(folder, book, out, bench, quick=quick)
         finally:
             bench.terminate()
-            bench.wait(20)
+            try:
+                bench.wait(20)
+            except subprocess.TimeoutExpired:
+                bench.kill()
+                bench.wait()
         if status:
             raise SystemExit(status)
         shutil.copyfile(book, out / "lab.book")

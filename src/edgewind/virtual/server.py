@@ -32,8 +32,8 @@ _MOST_SHARE, _MEASURED_S = 0.2, 20.0  # of one processor for the simulation; ben
 def clock_for(bench: Bench, speed_up: float) -> ScaledClock:
     """Return a clock for a virtual bench, slower than wanted if this machine cannot simulate as fast.
 
-    Without Numba, or on a busy machine, the simulation itself takes time. If it fell behind its clock, every
-    instrument would answer late.
+    Without Numba the simulation may take more than a processor has; if it fell behind its clock, every instrument would
+    answer late. On a busy machine the clock also stands still in pauses of the process.
 
     Parameters
     ----------
@@ -52,9 +52,9 @@ def clock_for(bench: Bench, speed_up: float) -> ScaledClock:
     apparatus = Apparatus(bench, trial)
     apparatus.state()  # compiles
     trial.advance(_MEASURED_S)
-    began = time.perf_counter()
+    began = time.thread_time()
     apparatus.catch_up()
-    possible = _MOST_SHARE * _MEASURED_S / (time.perf_counter() - began)
+    possible = _MOST_SHARE * _MEASURED_S / max(time.thread_time() - began, 1e-6)
     return wanted if possible >= speed_up else ScaledClock(max(math.floor(possible), 1), _LONGEST_GAP_S)
 
 
