@@ -79,7 +79,7 @@ tables: $(READY)
 	$(BIN)/python tools/make_ratios.py accommodation
 	$(BIN)/python tools/make_ratios.py wall_law
 	$(BIN)/python tools/make_ratios.py unequal_wall_law
-	$(BIN)/python tools/make_ratios.py inner_motion
+	$(BIN)/python tools/make_ratios.py internal_energy
 
 # Viscosity, thermal conductivity and heat capacity of the gases, by temperature.
 properties: $(READY)

@@ -1,7 +1,7 @@
 """Make the example `reversal`: an INVENTED sweep with typed speeds, and one reversal in the cold, from a seed.
 
 Fourteen readings under the lamp, each with the direction of turning, and one run: at 2.5 Pa the lamp goes off, the
-rotor comes to rest, and at 150 s its envelope is chilled to -20 degC in the dark. Then the dark face goes ahead.
+rotor comes to rest, and at 150 s its envelope is chilled to -20 degC in the dark. Then the dark face leads.
 
 Nothing here was measured. The speeds do not come from Edgewind's model of a rotor but from
 `edgewind.virtual.hidden_rotor`: bridging formulas with hidden smooth factors, faces that accommodate unequally, a weak
@@ -74,7 +74,7 @@ def make(folder: Path) -> None:
     random, true = np.random.default_rng([SEED, 2]), rotor()
     (folder / "runs").mkdir(parents=True)
     bench = bench_text(true, random, states_everything=True).replace(
-        '"Invented rotor"', '"Invented rotor, turned back"'
+        '"Invented rotor"', '"Invented rotor, reversed in the cold"'
     )
     (folder / "bench.toml").write_text(bench.replace("# INVENTED DATA, from a generator of random rotors.", _SAYS))
     readings = readings_text(true, np.geomspace(0.05, 20.0, 14), random)

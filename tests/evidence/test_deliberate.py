@@ -104,11 +104,11 @@ def test_an_observed_reversal_is_stated_in_the_answer_and_in_the_sentence_about_
     assert found.other_use(12) == ""
     said = sentences_of(found.mechanisms, None, tests=found.tests, usual_face="bright").in_the_cold
     assert said.startswith(
-        "In the dark under a chilled envelope it was seen to turn back: the dark face led at 12 rpm, where the bright "
-        "face leads under the lamp (reading 12, 1 Pa). If the gas drives it, that is because the dark side radiates"
+        "In the dark under a chilled envelope it was observed to reverse: the dark face led at 12 rpm, where the "
+        "bright face leads under the lamp (reading 12, 1 Pa). If the gas drives it, that is because the dark side"
     )
     as_usual = sentences_of(found.mechanisms, None, tests=found.tests, usual_face="dark").in_the_cold
-    assert "it was not seen to turn back: the dark face led at 12 rpm (reading 12, 1 Pa)" in as_usual
+    assert "it was not observed to reverse: the dark face led at 12 rpm (reading 12, 1 Pa)" in as_usual
     unknown = sentences_of(found.mechanisms, None, tests=found.tests).in_the_cold
     assert unknown == "Which way it would turn in the cold is not known without a fit of the readings."
 
@@ -182,7 +182,7 @@ def test_a_run_through_standstill_is_judged_as_one_test(folder):
     assert test.log_evidence[PIVOT] < -5
     assert "the dark face led" in test.why
     cold = sentences_of((), None, tests=(test,), usual_face="bright").in_the_cold
-    assert "it was seen to turn back: the dark face led at" in cold
+    assert "it was observed to reverse: the dark face led at" in cold
 
 
 def test_without_a_test_there_is_no_sentence(folder):

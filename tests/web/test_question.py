@@ -224,10 +224,10 @@ def test_a_second_rotor_the_readings_and_the_cold_are_shown_beside_the_sliders(
     page.click("#back")
     expect(page.locator("#second-optima .small").first).not_to_have_text("1.00 × the first")
     # the readings against the curve
-    expect(page.locator("#misses")).to_contain_text("at the usual conditions: off by", timeout=LONG)
+    expect(page.locator("#misses")).to_contain_text("usual conditions: root mean square difference", timeout=LONG)
     expect(page.locator("#differences svg .point").first).to_be_attached()
-    # chilled it turns back, warmed as when lit; what cannot be is refused
-    expect(page.locator("#cold-words")).to_contain_text("the dark face leads, it turns back")
+    # chilled it reverses, warmed it turns as when lit; an impossible temperature is refused
+    expect(page.locator("#cold-words")).to_contain_text("the dark face leads, it reverses")
     page.focus("#cold-envelope")
     page.keyboard.press("End")
     expect(page.locator("#cold-words")).to_contain_text("the bright face leads, it turns as when lit")

@@ -293,7 +293,7 @@ class LightSection(Section):
     Attributes
     ----------
     arrangement : str
-        Whether the light comes from one side or from all round.
+        Whether the light comes from one side or from all sides.
     irradiance : Measured
         Irradiance on a vane that faces the lamp; zero where the rotor stays dark.
     source : str

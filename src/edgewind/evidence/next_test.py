@@ -111,7 +111,7 @@ def _candidates(known: TestBench, pressure: float) -> Iterator[_Candidate]:
     half = f"set the lamp to half of its irradiance, {steady}"
     yield _Candidate(usual | {"lamp_share": 0.5}, half, 0.25, ("lamp",))
     if known.bench.light.arrangement == "beam":
-        how = f"light the rotor from all round with the same irradiance, {steady}"
+        how = f"light the rotor from all sides with the same irradiance, {steady}"
         yield _Candidate(usual | {"lamp_side": "all-round"}, how, 0.5, ("lamp",))
     if known.bench.gauge.principle == "diaphragm":
         gas = "Ar" if known.bench.gas.gas.name == "He" else "He"

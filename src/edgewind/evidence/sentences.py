@@ -144,9 +144,9 @@ def _cold_seen(claims: tuple[Claim, ...], tests: Sequence[DeliberateTest], usual
     if not usual * speed < -2 * (u if np.isfinite(u) else 0.0):
         still = test.run is None and speed == 0
         so = "it stood still" if still else f"the {face} face led at {rpm} rpm" if test.run is None else ""
-        return f"{cold} it was not seen to turn back{f': {so}' if so else ''} ({place})."
+        return f"{cold} it was not observed to reverse{f': {so}' if so else ''} ({place})."
     back = (
-        f"{cold} it was seen to turn back: the {face} face led at {rpm} rpm, where the {usual_face} face leads under "
+        f"{cold} it was observed to reverse: the {face} face led at {rpm} rpm, where the {usual_face} face leads under "
         f"the lamp ({place})"
     )
     agree = [name for name, stated in test.predicted.items() if stated.agrees and test.log_evidence[name] > -1]
@@ -171,13 +171,13 @@ def _cold(claims: tuple[Claim, ...], fitted: Fit | None) -> str:
     share = float(np.mean(fitted.draws[:, names.index("bright_emissivity")] < rotor.dark_emissivity))
     thermal = next((claim for claim in claims if claim.name == thermal_force.NAME), None)
     if thermal is not None and thermal.verdict == "ruled out":
-        return "The thermal force does not drive it, so chilling the envelope in the dark need not turn it back."
+        return "The thermal force does not drive it, so chilling the envelope in the dark need not reverse it."
     if share > _SURE:
         return (
-            "In the dark under a chilled envelope it would turn back for a while, because the dark side radiates more "
+            "In the dark under a chilled envelope it would reverse for a while, because the dark side radiates more "
             "and becomes the colder one, so that the gas pushes harder on the bright side."
         )
     return (
-        "In the dark under a chilled envelope it turns back only if the dark side radiates more than the bright one, "
+        "In the dark under a chilled envelope it reverses only if the dark side radiates more than the bright one, "
         "which is not known: the emissivity of the bright face decides it."
     )

@@ -127,7 +127,7 @@ def _fields(solution: RotorSolution) -> xr.Dataset:
     on_vane = np.where((g.cover_y > 0.0) & (x > 0.0)[:, None], 1.0, np.nan)
     faces = {what: np.array(solution.faces(what)[::-1]) * on_vane for what in ("pressure", "shear", "heat")}
     if g.offset:
-        # The two halves of the chamber, the second turned back by a half.
+        # The two halves of the chamber, the second rotated back by half a turn.
         ahead = (x > 0.0) & (np.abs(g.along) < 0.5 * solution.case.rotor.width)
         turned = moments[ahead[::-1]][::-1, ::-1] * np.array([1.0, -1.0, -1.0, 1.0, 1.0, -1.0, -1.0, 1.0])
         moments = np.concatenate([turned, moments[ahead]], axis=1)

@@ -47,7 +47,7 @@ def turn_means(
     """Return the light on a face of the rotor over a turn.
 
     A ray is followed from each point of a face towards the light; it is lost if another vane blocks it.
-    Light that one vane reflects onto another is left out. A beam is parallel and across the axis; light from all round
+    Light that one vane reflects onto another is left out. A beam is parallel and across the axis; light from all sides
     comes evenly from every direction. A lone vane has ``irradiance`` 1/pi and ``push`` 1/4 in a beam, 1 and 2/3 all
     round.
 

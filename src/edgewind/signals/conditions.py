@@ -80,7 +80,7 @@ def condition_of(row: Mapping[str, Any], bench: Bench, envelope_k: float) -> str
     side = str(row["lamp_side"])
     if side and side != bench.light.arrangement and share > 0:
         parts.append(
-            {"opposite beam": "light from the opposite side", "all-round": "light from all round"}.get(
+            {"opposite beam": "light from the opposite side", "all-round": "light from all sides"}.get(
                 side, "light from one side"
             )
         )

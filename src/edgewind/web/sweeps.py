@@ -1,7 +1,7 @@
 """Sweeps from the pages: planned here, run by a recorder program, steered over its control socket.
 
-The server holds no instrument. A recorder outlives the server, and any server of the same user finds it again, so that
-the failure of a server leaves no lamp without a program that can switch it off.
+The server holds no instrument. A recorder continues when the server ends, and any server of the same user finds it
+again, so that the failure of a server leaves no lamp without a program that can switch it off.
 """
 
 from __future__ import annotations
@@ -292,7 +292,7 @@ def _latest(found: Sequence[RemoteSweep]) -> RemoteSweep | None:
 
 
 def _launch(command: Sequence[str], said: IO[bytes]) -> subprocess.Popen[bytes]:
-    """Start a recorder in a session of its own, so that it outlives the server and its terminal."""
+    """Start a recorder in its own session, so that it continues when the server or its terminal ends."""
     apart: dict[str, Any] = {"start_new_session": True}
     if sys.platform == "win32":
         apart = {"creationflags": subprocess.CREATE_NEW_PROCESS_GROUP}

@@ -316,7 +316,7 @@ function showDrawing(found) {
         `${found.envelope_k < found.gas_k ? "colder" : "warmer"} than the gas.`
       : "";
   byId("scale-words").textContent =
-    `From above and from the side, to one scale; light ${beam ? "from one side" : "from all round"}.${cold}`;
+    `From above and from the side, to one scale; light ${beam ? "from one side" : "from all sides"}.${cold}`;
 }
 function show() {
   if (!outlook) return;
@@ -341,7 +341,7 @@ function show() {
   byId("begin-optima").replaceChildren(
     one(
       "fastest at",
-      found ? `${pressureText(told.optimum.pressure_pa, 0)} ${unitOf("pressure")}` : "none inside",
+      found ? `${pressureText(told.optimum.pressure_pa, 0)} ${unitOf("pressure")}` : "none in range",
       found ? `Kn ${number(told.optimum.kn, 2)}` : "",
     ),
     one(

@@ -94,7 +94,7 @@ function showNow() {
       : " ";
   const found = live ? status.steadiness : null,
     word = byId("now-steady");
-  word.textContent = !live ? "not watched" : !found ? "moving" : found.steady ? "steady" : "not yet";
+  word.textContent = !live ? "not monitored" : !found ? "moving" : found.steady ? "steady" : "not yet";
   word.className = "digits word " + (found?.steady ? "good" : live ? "wait" : "idle");
   for (const kind of ["pressure", "speed"]) {
     const drift = found?.[kind],
@@ -151,7 +151,7 @@ function showSteer() {
     byId("steer-progress").value = status.done;
     byId("steer-by").hidden = !status.by;
     byId("steer-by").textContent = status.by
-      ? `Begun by ${status.by} on this machine; it receives every command given here.`
+      ? `Started by ${status.by} on this machine; it receives every command given here.`
       : "";
     // The focus moves from a button that disappears to the one that replaces it.
     const paused = status.phase === "paused",

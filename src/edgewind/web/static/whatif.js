@@ -230,7 +230,7 @@ function showCold() {
       ? where + "the rotor does not turn."
       : where +
         `the ${most < 0 ? "dark" : "bright"} face leads, ` +
-        `${most < 0 ? "it turns back" : "it turns as when lit"}, at most ` +
+        `${most < 0 ? "it reverses" : "it turns as when lit"}, at most ` +
         `${speedText(Math.abs(most), 0)} ${unitOf("speed")} after ${duration(told.most_at_s)}; ` +
         (told.still_s === null
           ? "it still turns after 15 min."
@@ -284,10 +284,10 @@ function showDifferences() {
     ratio = ratios.length ? ratios[Math.floor((ratios.length - 1) / 2)] : NaN;
   const outside = rows.used.length - found.length;
   place.textContent =
-    `Against ${found.length} reading${found.length === 1 ? "" : "s"} at the usual conditions: off by ` +
-    `${speedText(rms, 0)} ${unitOf("speed")} (root mean square); this curve gives ` +
-    `${number(ratio, 2)} times the speed measured (median)` +
-    (outside ? `; ${outside} lie beyond its pressures` : "") +
+    `Compared with ${found.length} reading${found.length === 1 ? "" : "s"} at the usual conditions: ` +
+    `root mean square difference ${speedText(rms, 0)} ${unitOf("speed")}; this curve gives ` +
+    `${number(ratio, 2)} times the measured speed (median)` +
+    (outside ? `; ${outside} more lie outside its pressures` : "") +
     ".";
   const [series] = seriesOf(
     found.map(({ row }, k) => ({ ...row, sweep: "", speed_rad_s: misses[k] })),
@@ -579,7 +579,7 @@ function showWhatIf() {
       make(
         "strong",
         {},
-        told[which].found ? `${pressureText(told[which].pressure_pa, 0)} ${unitOf("pressure")}` : "none inside",
+        told[which].found ? `${pressureText(told[which].pressure_pa, 0)} ${unitOf("pressure")}` : "none in range",
       ),
       make("span", { class: "soft small" }, told[which].found ? `Kn ${number(told[which].kn, 2)}` : ""),
     );
@@ -617,7 +617,7 @@ function showSecond() {
       make("span", { class: "soft small" }, more),
     );
   const placeOf = (which) =>
-    told[which].found ? `${pressureText(told[which].pressure_pa, 0)} ${unitOf("pressure")}` : "none inside";
+    told[which].found ? `${pressureText(told[which].pressure_pa, 0)} ${unitOf("pressure")}` : "none in range";
   place.replaceChildren(
     make("h3", { class: "wide" }, `Beside it: ${second.name}`),
     cell("fastest at", placeOf("optimum"), over(told.optimum.pressure_pa, now.optimum.pressure_pa)),
