@@ -1,6 +1,6 @@
-"""What tests of several rooms share: one invented bench, to be changed section by section; a browser; a PostgreSQL.
+"""Fixtures of several packages: one invented bench, modified section by section; a browser; a PostgreSQL server.
 
-What is heavy is imported where it is used: the process that gives the tests out reads this file, too, and uses none.
+Heavy libraries are imported where they are used: the process that distributes the tests reads this file, too.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(_threads, "1")
 keep_freed_memory()
 collect_seldom()
-os.environ.update(kept_memory_variables())  # read by the programs that the tests start
+os.environ.update(kept_memory_variables())  # read by programs that the tests start
 # The same examples in every run, however slow the machine; `--hypothesis-profile=default` looks for new ones.
 settings.register_profile("calm", deadline=None, derandomize=True, database=None)
 settings.load_profile("calm")
@@ -46,7 +46,7 @@ BENCH = (Path(__file__).parent / "bench.toml").read_text(encoding="utf-8")
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    """Note what each test costs, where EDGEWIND_TEST_COST names a file."""
+    """Write the cost of each test, if EDGEWIND_TEST_COST names a file."""
     if file := os.environ.get("EDGEWIND_TEST_COST"):
         from support.cost import Cost
 
@@ -55,9 +55,9 @@ def pytest_configure(config: pytest.Config) -> None:
 
 @pytest.fixture(scope="session", autouse=True)
 def recorders_folder() -> Iterator[Path]:
-    """Where recorders and pages of these tests find each other: not where those of whoever runs the tests do.
+    """Set the folder in which recorders and pages of the tests find each other, apart from those of the user.
 
-    The path of a socket may have 107 characters at most, so no deep folder.
+    The path of a socket may have at most 107 characters, hence a short path.
     """
     folder = Path(tempfile.mkdtemp(prefix="edgewind-recorders-", dir="/tmp"))
     before, os.environ["EDGEWIND_RECORDERS"] = os.environ.get("EDGEWIND_RECORDERS"), str(folder)
@@ -71,7 +71,7 @@ def recorders_folder() -> Iterator[Path]:
 
 @pytest.fixture(scope="session")
 def shared_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A folder that every process of this run of the tests sees."""
+    """Return a folder shared by all processes of this test run."""
     base = tmp_path_factory.getbasetemp()
     folder = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "shared"
     folder.mkdir(exist_ok=True)
@@ -80,7 +80,7 @@ def shared_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="session")
 def kept_runs(shared_folder: Path) -> Iterator[Path]:
-    """Where what the commands of the manual print is kept: one of these tests runs each, the others take it."""
+    """Set the folder that stores the output of the commands of the manual, so that each is run once."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("EDGEWIND_MANUAL_RUNS", str(shared_folder))
         yield shared_folder
@@ -88,7 +88,7 @@ def kept_runs(shared_folder: Path) -> Iterator[Path]:
 
 @pytest.fixture(scope="session")
 def example_study(shared_folder: Path) -> tuple[Any, Path]:
-    """The study of the example with two rotors, fitted, and the folder of its report: made by one process for all."""
+    """Return the fitted study of the example with two rotors and the folder of its report; made once for all."""
     from edgewind.files import write_whole
     from edgewind.study import run_study
 
@@ -102,7 +102,7 @@ def example_study(shared_folder: Path) -> tuple[Any, Path]:
 
 @contextmanager
 def held(path: Path) -> Iterator[None]:
-    """Hold a file that one process of the tests may hold at a time; where there are no such locks, hold nothing."""
+    """Hold a lock that one test process may hold at a time; without such locks, do nothing."""
     try:
         import fcntl
     except ImportError:
@@ -115,15 +115,15 @@ def held(path: Path) -> Iterator[None]:
 
 @pytest.fixture(scope="session")
 def bench_text() -> str:
-    """The text of a `bench.toml`."""
+    """Return the text of a `bench.toml`."""
     return BENCH
 
 
 @pytest.fixture(scope="session")
 def make_bench_text() -> Callable[..., str]:
-    """Write that bench with other values: ``make_bench_text(rotor={"vane_width": "20 mm"})``.
+    """Return that text with other values: ``make_bench_text(rotor={"vane_width": "20 mm"})``.
 
-    A gauge with a kind takes the place of the whole section.
+    A gauge with a kind replaces the whole section.
     """
     import tomlkit
 
@@ -139,7 +139,7 @@ def make_bench_text() -> Callable[..., str]:
 
 @pytest.fixture(scope="session")
 def make_bench(make_bench_text: Callable[..., str]) -> Callable[..., Bench]:
-    """Make that bench with other values: ``make_bench(rotor={"vane_width": "20 mm"})``."""
+    """Return that bench with other values: ``make_bench(rotor={"vane_width": "20 mm"})``."""
     from edgewind.bench import parse_bench
 
     return lambda **changes: parse_bench(make_bench_text(**changes))
@@ -147,7 +147,7 @@ def make_bench(make_bench_text: Callable[..., str]) -> Callable[..., Bench]:
 
 @pytest.fixture(scope="session")
 def standin() -> Any:
-    """A closed form in place of the kinetic tables."""
+    """Return a closed form in place of the kinetic tables."""
     from support.standin import StandIn
 
     return StandIn()
@@ -161,9 +161,9 @@ BROWSER_ARGUMENTS = [
 
 @pytest.fixture(scope="session")
 def chromium() -> str:
-    """Path of a Chromium; tests that need one are skipped where there is none.
+    """Return the path of a Chromium; tests that need one are skipped if there is none.
 
-    Preferably the one without windows of its own: it shows a page at a fifth of the cost.
+    The headless one is preferred: it renders a page at a fifth of the cost.
     """
     names = ("chromium-headless-shell", "chromium", "chromium-browser", "google-chrome")
     found = next(filter(None, map(shutil.which, names)), None)
@@ -174,9 +174,9 @@ def chromium() -> str:
 
 @pytest.fixture(scope="session")
 def browser(chromium: str) -> Iterator[Any]:
-    """A Chromium that Playwright drives, one for all tests of a process.
+    """Return a Chromium driven by Playwright, one for all tests of a process.
 
-    While it is there, Playwright's loop counts as running in the main thread: `asyncio.run` needs a thread of its own.
+    While it is open, Playwright's loop counts as running in the main thread: `asyncio.run` needs a separate thread.
     """
     from playwright.sync_api import expect, sync_playwright
     from support.pages import LIMIT_MS, patient
@@ -192,7 +192,7 @@ def browser(chromium: str) -> Iterator[Any]:
 
 @pytest.fixture(scope="session")
 def server() -> Iterator[Any]:
-    """A running PostgreSQL."""
+    """Return a running PostgreSQL server."""
     if not sys.platform.startswith("linux"):
         pytest.skip("PostgreSQL is started by these tests on Linux only")
     from postgres_server import Server
@@ -207,10 +207,10 @@ Published = Callable[..., None]
 
 @pytest.fixture
 def published(request: pytest.FixtureRequest) -> Published:
-    """Hold a value of ours against a published one, and note both for the validation page of the manual.
+    """Compare a computed value with a published one, and record both for the validation page of the manual.
 
     ``published("mean free path", ours, theirs, rel=1e-4, unit="m")``. The source is the docstring of the test. Where
-    EDGEWIND_PUBLISHED names a folder, every comparison leaves a line there; `docs/make_reference.py` reads them.
+    EDGEWIND_PUBLISHED names a folder, every comparison writes a line there; `docs/make_reference.py` reads them.
     """
     import numpy as np
 
@@ -251,7 +251,7 @@ SHARES = {
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Mark what holds a value against a published one (``pytest -m published``), and put the long rooms first."""
+    """Mark comparisons with published values (``pytest -m published``), and put long packages first."""
     for item in items:
         if "published" in getattr(item, "fixturenames", ()):
             item.add_marker("published")
@@ -264,7 +264,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     others = [item for item in items if id(item) not in taken]
     ordered: list[pytest.Item] = []
     for number, share in enumerate(begun):
-        size = (len(items) - len(ordered)) // (len(shares) - number)  # as xdist cuts the list
+        size = (len(items) - len(ordered)) // (len(shares) - number)  # as xdist divides the list
         cut = min(max(size - len(share), 0), len(others))
         ordered += share + others[:cut]
         others = others[cut:]
@@ -272,12 +272,12 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 
 def pytest_collection_finish() -> None:
-    """Leave what was collected, which stays to the end, out of the search for unused objects."""
+    """Exclude the collected tests from garbage collection."""
     gc.freeze()
 
 
 def _room(item: pytest.Item) -> str:
-    """Return the folder of a test, or its file where it stands in none."""
+    """Return the folder of a test, or its file if it is in none."""
     return item.path.relative_to(Path(__file__).parent).parts[0]
 
 

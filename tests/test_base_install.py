@@ -1,4 +1,4 @@
-"""What runs without the heavy extras: everyday commands, and a reason where something needs one."""
+"""Commands without the heavy extras, and the message of those that need one."""
 
 from __future__ import annotations
 

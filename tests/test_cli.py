@@ -14,7 +14,7 @@ EXAMPLE = Path(__file__).parents[1] / "examples" / "two-rotors"
 
 
 def process(*arguments: str, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
-    """Run a command as people do, in a process of its own: what the two tests below hold holds for all."""
+    """Run a command in a separate process."""
     return subprocess.run([sys.executable, "-m", "edgewind", *arguments], capture_output=True, text=True, cwd=cwd)
 
 

@@ -1,4 +1,4 @@
-"""Compiled functions on disk: none is used that was compiled from sources which have changed since."""
+"""Compiled functions on disk: none is used whose sources have changed since."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Errors say where, what, and what would be right."""
+"""Errors name place, problem and correction."""
 
 import pytest
 

@@ -1,4 +1,4 @@
-"""The invented example is what its script makes, and small enough to travel with the code."""
+"""The invented example is made by its script, and small enough to ship with the code."""
 
 from __future__ import annotations
 

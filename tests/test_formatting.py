@@ -1,4 +1,4 @@
-"""Text that people read: numbers, durations, tables."""
+"""Text output: numbers, durations, tables."""
 
 import re
 import subprocess

@@ -1,4 +1,4 @@
-"""The house stands as it was designed: lower rooms never import higher ones, nothing goes in circles, doors list names.
+"""Imports between packages: lower ones never import higher ones, there are no cycles, and package inits list names.
 
 Every test lists all offenders at once.
 """

@@ -1,4 +1,4 @@
-"""The manual: its examples run, its pages are linked and name what there is."""
+"""The manual: its examples run, its pages are linked and name existing commands and keys."""
 
 import os
 import re
@@ -73,7 +73,7 @@ def test_commands_named_in_the_manual_exist(path):
 
 
 def test_commands_of_the_page_on_the_reversal_print_what_it_shows(tmp_path, edgewind):
-    """On the invented run of the examples: it turns back, and the verdicts are those of the first row of the table."""
+    """On the invented run of the examples: the rotor reverses, with the verdicts of the first row of the table."""
     shutil.copytree(ROOT / "examples" / "reversal", tmp_path / "my-bench")
     page = (DOCS / "howto" / "reversal.md").read_text(encoding="utf-8")
     commands = [shlex.split(line) for line in re.findall(r"^ {4}edgewind (.*)$", page, re.M)]

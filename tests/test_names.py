@@ -1,4 +1,4 @@
-"""One meaning for one name: a public function's name stands in several files only where they do the same thing."""
+"""One meaning for one name: a public function name is in several files only if they do the same thing."""
 
 from __future__ import annotations
 

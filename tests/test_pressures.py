@@ -1,4 +1,4 @@
-"""Pressures as people write them."""
+"""Pressures in common notations."""
 
 import numpy as np
 import pytest

@@ -1,4 +1,4 @@
-"""A command imports what it uses and nothing else. How long that takes is measured in benchmarks/bench_start_up.py."""
+"""Imports of commands: only libraries that they use. benchmarks/bench_start_up.py measures the time."""
 
 import ast
 import json

@@ -1,4 +1,4 @@
-"""The main job as a whole: folders in, findings and files out, all or nothing."""
+"""A whole study: from folders to findings and files, complete or not at all."""
 
 from __future__ import annotations
 

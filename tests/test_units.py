@@ -1,4 +1,4 @@
-"""Units: what people write becomes SI, and SI becomes what people read."""
+"""Units: conversion of input to SI, and of SI to output."""
 
 import math
 
@@ -264,7 +264,7 @@ def test_brackets_that_do_not_close_are_an_error(text):
         parse_header(text)
 
 
-# What people read
+# Output
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,4 @@
-"""Words that the program and its manual do not use where the field has a term: in strings, comments, pages and docs."""
+"""Words that program and manual do not use in place of a term of the field: in strings, comments, pages and docs."""
 
 from __future__ import annotations
 

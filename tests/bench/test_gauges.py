@@ -151,7 +151,7 @@ def test_only_noise_and_resolution_are_independent_between_readings(gauge, kind)
         assert line.log_u.shape == (2,)
 
 
-# Tables that cannot be
+# Invalid tables
 
 
 @pytest.mark.parametrize(

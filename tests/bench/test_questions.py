@@ -11,7 +11,7 @@ from edgewind.shown_units import ShownUnits
 from edgewind.signals import read_experiment
 from edgewind.template import template_text
 
-# By the beginning of the question: what is typed, the last one again and again.
+# Answers by the beginning of the question; the last one is repeated.
 ANSWERS = {
     "Title": ['A rotor "of ours"'],
     "Vanes": ["two", "2"],
@@ -35,7 +35,7 @@ ANSWERS = {
 
 @pytest.fixture
 def answered():
-    """An ``ask`` with the answers above, and what was asked and said."""
+    """Return an ``ask`` that gives the answers above, with the questions and messages."""
     left = {start: list(answers) for start, answers in ANSWERS.items()}
     asked, said = [], []
 

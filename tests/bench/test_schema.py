@@ -1,4 +1,4 @@
-"""`bench.toml`: what it says, and what it may not say."""
+"""`bench.toml`: its values, its defaults and its errors."""
 
 import pytest
 import tomlkit
@@ -53,7 +53,7 @@ def test_mean_square_arm_is_the_integral_over_the_vane(make_bench):
     assert rotor.vane_area_m2 == pytest.approx(0.012**2)
 
 
-# Errors: each names line, key, value and what would be right
+# Errors: each names line, key, value and a correction
 
 
 @pytest.mark.parametrize(
@@ -262,7 +262,7 @@ def test_the_same_text_makes_the_same_bench(bench_text):
     assert isinstance(parse_bench(bench_text), Bench)
 
 
-# Whatever else it may be
+# Any other content
 
 
 @given(st.binary(max_size=300))

@@ -1,4 +1,4 @@
-"""The template folder works as it stands, and never writes over anything."""
+"""The template folder works unchanged, and never overwrites anything."""
 
 import pytest
 
@@ -14,7 +14,7 @@ def test_the_unchanged_template_is_a_valid_experiment(tmp_path):
 
 
 def test_the_template_is_commented_and_its_title_says_that_it_is_invented(tmp_path):
-    """Comments in the file, the title says that its readings are invented, and the traces have a place."""
+    """There are comments, the title says that the readings are invented, and there is a folder for traces."""
     written = write_template(tmp_path / "new")
     assert [path.name for path in written] == ["bench.toml", "readings.csv"]
     assert written[0].read_text(encoding="utf-8").count("#") > 10

@@ -1,4 +1,4 @@
-"""Writing to `bench.toml` leaves everything else as its owner wrote it."""
+"""Writing to `bench.toml` leaves everything else unchanged."""
 
 import pytest
 

@@ -17,7 +17,7 @@ TITLES = ["time", "gauge [V]", "trace", "speed [rpm]", "lamp", "note"]
 
 @pytest.fixture(scope="session", params=["sqlite", "postgresql"])
 def new_target(request, tmp_path_factory):
-    """Give places for new books: ``new_target()``."""
+    """Return locations for new books: ``new_target()``."""
     if request.param == "postgresql":
         return request.getfixturevalue("server").fresh_url
     place, count = tmp_path_factory.mktemp("books"), iter(range(10**9))
@@ -26,20 +26,20 @@ def new_target(request, tmp_path_factory):
 
 @pytest.fixture(scope="session")
 def two_books(new_target):
-    """Two open books for many experiments: making one takes longer than what most tests do with it."""
+    """Open two books for many experiments; creating one takes longer than most tests."""
     with open_book(new_target(), make=True) as one, open_book(new_target(), make=True) as other:
         yield one, other
 
 
 @pytest.fixture
 def target(new_target):
-    """A place for one new book."""
+    """Return a location for one new book."""
     return new_target()
 
 
 @pytest.fixture
 def book(target, bench_text):
-    """An open book with one experiment, 'rotor'."""
+    """Open a book with one experiment, 'rotor'."""
     with open_book(target, make=True) as opened:
         opened.add_experiment("rotor", bench_text.encode(), TITLES)
         yield opened
@@ -47,7 +47,7 @@ def book(target, bench_text):
 
 @pytest.fixture
 def lite(tmp_path, bench_text):
-    """A SQLite book with one experiment and three readings, closed."""
+    """Make a SQLite book with one experiment and three readings, closed."""
     path = tmp_path / "lab.book"
     with open_book(path, make=True) as opened:
         opened.add_experiment("rotor", bench_text.encode(), TITLES)
@@ -58,7 +58,7 @@ def lite(tmp_path, bench_text):
 
 @pytest.fixture
 def raw():
-    """Reach a book as another program would, past all of our code: ``raw(target)`` gives a function that runs SQL."""
+    """Access a book as another program would: ``raw(target)`` gives a function that runs SQL."""
     with contextlib.ExitStack() as stack:
 
         def reach(target):
@@ -75,7 +75,7 @@ def raw():
 
 @pytest.fixture
 def plain_folder():
-    """A folder that any user may enter."""
+    """Make a folder that any user may enter."""
     with tempfile.TemporaryDirectory(dir="/tmp") as folder:
         Path(folder).chmod(0o777)
         yield Path(folder)
@@ -83,7 +83,7 @@ def plain_folder():
 
 @pytest.fixture
 def unprivileged():
-    """Do something without the rights of root, which no permission stops."""
+    """Do something without the rights of root, to which permissions do not apply."""
 
     @contextlib.contextmanager
     def reduced():

@@ -1,7 +1,7 @@
-"""Kill a program that writes a book, again and again at random moments, and count what is missing afterwards.
+"""Repeated kills of a program that writes a book, at random moments, with a count of the missing readings.
 
-``python kill_trial.py TARGET KILLS SEED`` prints JSON. A writer tells each reading through a pipe after `record` has
-returned; the book is opened anew after each kill, and every reading told so far must be there with its whole trace.
+``python kill_trial.py TARGET KILLS SEED`` prints JSON. A writer reports each reading through a pipe after `record` has
+returned; the book is opened again after each kill, and every reading reported so far must be there with its trace.
 """
 
 from __future__ import annotations
@@ -24,13 +24,13 @@ NAME = "sweep"
 
 
 def trace_of(key: str) -> bytes:
-    """The bytes that belong to a key: from one to 300 kB, so that a kill may fall anywhere in a transaction."""
+    """Return the bytes of a key: from one to 300 kB, so that a kill may occur anywhere in a transaction."""
     chance = random.Random(key)
     return chance.randbytes(int(10 ** chance.uniform(0, 5.5)))
 
 
 def write(target: str, life: int, pipe: int) -> None:
-    """Record without end."""
+    """Record endlessly."""
     with open_book(target, make=True) as book:
         if NAME not in book.experiments():
             book.add_experiment(NAME, BENCH.encode(), TITLES)
@@ -44,7 +44,7 @@ def write(target: str, life: int, pipe: int) -> None:
 
 
 def live_and_die(target: str, life: int, chance: random.Random) -> list[tuple[int, str]]:
-    """Start a writer, kill it at a random moment, and return what it had told."""
+    """Start a writer, kill it at a random moment, and return the readings that it reported."""
     reader, writer = os.pipe()
     child = os.fork()
     if child == 0:
@@ -52,11 +52,11 @@ def live_and_die(target: str, life: int, chance: random.Random) -> list[tuple[in
         try:
             write(target, life, writer)
         finally:
-            os._exit(1)  # only reached by an error
+            os._exit(1)  # reached only after an error
     os.close(writer)
     first = b""
     if chance.random() < 0.25:
-        time.sleep(chance.uniform(0.0, 0.1))  # while it opens the book, or brings it up to date
+        time.sleep(chance.uniform(0.0, 0.1))  # while it opens or upgrades the book
     else:
         first = os.read(reader, 4096)
         time.sleep(chance.uniform(0.0, 0.1))  # while it writes

@@ -1,4 +1,4 @@
-"""`edgewind check` says what is damaged, and finds nothing in a book that is whole."""
+"""`edgewind check` names damage, and reports none in an undamaged book."""
 
 import io
 import random
@@ -78,14 +78,14 @@ def test_a_deleted_row_is_found(target, bench_text, raw, table):
     key = "file" if table == "pieces" else "number"
     run(f"DELETE FROM {table} WHERE {key} = {1 if table != 'readings' else 2}")
     found = [damage for damage in check_book(target).damage if "is missing: rows" not in damage.what]
-    if table == "changes":  # the only one: nothing points at it
+    if table == "changes":  # the only one: no row refers to it
         assert not found
     else:
         assert found
 
 
 def test_flipped_bytes_are_found_or_harmless(tmp_path, bench_text):
-    """Any byte of the file: either the check finds the damage, or all that was recorded reads as before."""
+    """Any byte of the file: either the check finds the damage, or all recorded data are unchanged."""
     whole = tmp_path / "whole.book"
     fill(whole, bench_text, readings=3, size=3000)
     right, data = everything(whole), whole.read_bytes()

@@ -1,4 +1,4 @@
-"""The example in docs/book.md runs and does what it says."""
+"""The example in docs/book.md runs and has its stated result."""
 
 import re
 from pathlib import Path

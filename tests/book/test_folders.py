@@ -21,19 +21,19 @@ NUMBERS = itertools.count()
 
 
 def content_of(folder):
-    """Every file of a folder with its bytes."""
+    """Return every file of a folder with its bytes."""
     return {path.relative_to(folder).as_posix(): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
 
 
 def plain(contents):
-    """What an experiment says, but for the moment and the names of its rows."""
+    """Return the content of an experiment without times and row identifiers."""
     readings = [(reading.cells, reading.trace_path, reading.made_by) for reading in contents.readings]
     benches = [(bench.number, bench.content, bench.why) for bench in contents.benches]
     changes = [dataclasses.asdict(change) for change in contents.changes]
     return contents.name, readings, benches, changes, {(file.path, file.sha256) for file in contents.files}
 
 
-# A folder such as people make: any dialect, comments, blank lines, quotes, traces named or not.
+# A typical folder: any dialect, comments, blank lines, quotes, traces named or not.
 
 words = st.text(st.characters(exclude_characters="\x00", exclude_categories=("Cs",)), max_size=15)
 numbers = st.decimals(min_value=0, max_value=999, places=3).map(lambda value: f"{value:f}")
@@ -125,7 +125,7 @@ def test_export_and_import_of_a_book_keep_changes_and_reasons(two_books, bench_t
                 try:
                     book.correct(name, reading % count + 1, cell, value, f"why {number}", made_by="Ada")
                 except InputError as error:
-                    # a first cell that opens like a comment would vanish from the table
+                    # a first cell that begins like a comment would be lost
                     assert "reading" in str(error) or "titles" in str(error)
         export_folder(book, name, Path(place) / "out")
         import_folder(second, Path(place) / "out", name)

@@ -1,4 +1,4 @@
-"""A file is told to be a book without touching the locks of those who have it open."""
+"""Recognition of a book without affecting the locks of programs that have it open."""
 
 import subprocess
 import sys
@@ -8,7 +8,7 @@ import pytest
 
 from edgewind.book import is_book, open_book
 
-# SQLite alone, as the locks are its own.
+# SQLite only, since the locks are those of SQLite.
 LOOK = """
 import contextlib, sqlite3, sys
 with contextlib.closing(sqlite3.connect(sys.argv[1])) as book:
@@ -17,14 +17,14 @@ with contextlib.closing(sqlite3.connect(sys.argv[1])) as book:
 
 
 def look(path: Path) -> int:
-    """How many readings another program sees."""
+    """Return the number of readings that another program sees."""
     found = subprocess.run([sys.executable, "-c", LOOK, str(path)], check=True, capture_output=True, text=True)
     return int(found.stdout)
 
 
 def test_checking_whether_a_file_is_a_book_keeps_the_log_of_an_open_book(tmp_path: Path, bench_text: str) -> None:
-    """To close a file drops all POSIX locks of the program on it: the next to close the book would take the log away,
-    and what is recorded from then on would be lost (SQLite, "How to corrupt", 2.2).
+    """Closing a file drops all POSIX locks of the program on it: the next program to close the book would delete the
+    log, and later readings would be lost (SQLite, "How to corrupt", 2.2).
     """
     path = tmp_path / "lab.book"
     with open_book(path, make=True) as book:
@@ -77,4 +77,4 @@ def test_a_file_that_is_not_a_book_is_recognised(tmp_path: Path) -> None:
     content = bytearray(made.read_bytes())
     content[40:4096] = b"\xff" * (4096 - 40)
     made.write_bytes(content)
-    assert is_book(made)  # damaged, which opening it tells
+    assert is_book(made)  # damaged, as opening it shows

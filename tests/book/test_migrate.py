@@ -1,4 +1,4 @@
-"""Schema versions: a book grows into the next one with nothing lost, and today's steps make today's tables."""
+"""Schema versions: a book is upgraded without loss, and the migrations make the present tables."""
 
 import shutil
 from pathlib import Path
@@ -17,7 +17,7 @@ from edgewind.signals.columns import TITLES
 
 @pytest.fixture
 def next_version(monkeypatch):
-    """Let the program know a version 3 with one table more: ``next_version()``; its step may go on to fail."""
+    """Add a version 3 with one more table to the program: ``next_version()``; its migration may fail."""
 
     def know(then="SELECT 1"):
         def step(connection):
@@ -37,7 +37,7 @@ def filled(target, bench_text):
 
 
 def tables_of(target, fill=None):
-    """Columns, keys and indexes of every table of a database, after `fill` has written to it."""
+    """Return columns, keys and indexes of every table of a database, after `fill` has written to it."""
     engine = engine_of(address_of(target), write=True, make=True, wait_s=5)
     with begin_writing(engine) as connection, connection.begin():
         if fill is not None:
@@ -103,7 +103,7 @@ def test_a_book_of_the_next_version_is_refused(target, bench_text, next_version,
         open_book(target, write=True)
 
 
-# The version before: a book and a folder that were made by it, kept as files
+# The previous version: a book and a folder made by it, stored as files
 
 
 VERSION_1 = Path(__file__).parent / "version_1"
@@ -147,7 +147,7 @@ def test_a_book_of_version_1_is_upgraded_without_loss(old_book, tmp_path, raw):
     assert check_book(old_book).damage == []
     assert all_of(old_book) == before
     after = raw(str(old_book))("SELECT * FROM readings ORDER BY experiment, number")
-    assert [row[:-6] for row in after] == rows  # new columns stand last, and hold nothing
+    assert [row[:-6] for row in after] == rows  # new columns come last, and are empty
     assert {cell for row in after for cell in row[-6:]} == {None}
     with open_book(old_book, write=True) as book:
         assert export_folder(book, "live", tmp_path / "out")

@@ -1,4 +1,4 @@
-"""Several programs, and programs that die."""
+"""Several programs at once, and programs that are killed."""
 
 import json
 import multiprocessing
@@ -67,6 +67,6 @@ def test_a_writer_killed_at_random_moments_loses_no_acknowledged_reading(target)
     assert found["kills"] == kills
     assert found["told"] > kills / 2
     assert found["missing"] == found["damaged"] == found["check"] == []
-    # a reading may have been kept whose writer died before it could tell: one a life, at most
+    # a reading may have been stored whose writer was killed before its report: at most one per writer
     assert found["told"] <= found["kept"] <= found["told"] + kills
     assert found["files"] == found["kept"]

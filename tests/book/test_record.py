@@ -197,7 +197,7 @@ def test_a_book_opened_for_reading_refuses_writes(book, target):
 def test_a_stored_file_is_never_altered(book, target):
     plan = TraceFile("sweeps/a/plan.json", b"{}")
     assert book.keep_file("rotor", plan) is True
-    assert book.keep_file("rotor", plan) is False  # the same again is kept once
+    assert book.keep_file("rotor", plan) is False  # an identical file is stored once
     with pytest.raises(BookError, match=r"a file 'sweeps/a/plan\.json' is already in the book"):
         book.keep_file("rotor", TraceFile("sweeps/a/plan.json", b"{ }"))
     assert [kept.path for kept in book.contents("rotor").files] == ["sweeps/a/plan.json"]
@@ -205,7 +205,7 @@ def test_a_stored_file_is_never_altered(book, target):
 
 
 def test_an_experiment_is_the_same_through_a_path_and_a_url(book, target, new_target, bench_text, tmp_path):
-    """A recorder and the pages may name the book otherwise; a copy, or an experiment of the same name, is another."""
+    """A recorder and the pages may name the book differently; a copy, or an experiment of the same name, is another."""
     mine = book.identity("rotor")
     if "://" in target:
         others = [target.replace("postgresql://", "postgresql+psycopg://"), target + "&connect_timeout=5"]

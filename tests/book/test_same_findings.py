@@ -18,7 +18,7 @@ EXAMPLE = Path(__file__).parents[2] / "examples" / "two-rotors"
 
 @pytest.fixture(autouse=True)
 def nothing_kept(monkeypatch):
-    """Let book and folder each be measured: a process measures the same trace once otherwise."""
+    """Disable the cache of measured traces, so that book and folder are measured separately."""
     monkeypatch.setattr("edgewind.signals.experiment._MEASURED", Recent(most=0))
     monkeypatch.setattr("edgewind.evidence.coastdown._FOUND", Recent(most=0))
 
@@ -34,7 +34,7 @@ def test_an_experiment_is_the_same_from_book_and_folder(target):
     assert one.name == other.name
     assert one.bench == other.bench
     assert list(one.traces) == list(other.traces)
-    # a speed that is not there is nan, which equals nothing: compared as text, in which every digit stands
+    # a missing speed is nan, which does not equal itself: compared as text with all digits
     assert [repr(reading.speed) for reading in one.traces.values()] == [
         repr(reading.speed) for reading in other.traces.values()
     ]

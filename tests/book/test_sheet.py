@@ -1,4 +1,4 @@
-"""The text of a table comes apart and together again byte for byte."""
+"""The text of a table is split and reassembled byte for byte."""
 
 import pytest
 from hypothesis import given

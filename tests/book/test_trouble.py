@@ -1,4 +1,4 @@
-"""A full disk, a read-only folder, a locked book, no book, a newer book: told clearly, with nothing lost."""
+"""A full disk, a read-only folder, a locked book, another file, a newer book: clear errors without loss of data."""
 
 import os
 import resource
@@ -36,7 +36,7 @@ def traced(number, size=60_000):
 
 
 def fill_up(path):
-    """Record until there is no room; return how many readings were acknowledged."""
+    """Record until the disk is full; return the number of acknowledged readings."""
     done = 3
     with open_book(path, write=True) as book:
         with pytest.raises(FullBookError) as raised:
@@ -65,7 +65,7 @@ def test_a_full_disk_is_reported_and_all_acknowledged_readings_are_kept(lite, tm
         ballast = [file for file in place.iterdir() if not file.name.startswith("lab.book")]
         assert not ballast
         subprocess.run(["mount", "-o", "remount,size=8m", str(place)], check=True)
-        with open_book(path, write=True) as book:  # there is room again: on it goes
+        with open_book(path, write=True) as book:  # there is space again: recording continues
             assert book.record("rotor", *traced(59)) == done + 1
     finally:
         subprocess.run(["umount", str(place)], check=True)
@@ -136,7 +136,7 @@ def test_a_locked_book_is_reported_and_written_after_the_lock(lite):
         with pytest.raises(LockedBookError, match="another program holds the book locked") as raised:
             book.record("rotor", cells(1))
         assert "nothing was written" in str(raised.value)
-        assert len(book.contents("rotor").readings) == 3  # reading goes on
+        assert len(book.contents("rotor").readings) == 3  # reading is still possible
         other.execute("ROLLBACK")
         assert book.record("rotor", cells(1)) == 4
     other.close()
@@ -223,7 +223,7 @@ def test_a_lost_server_is_reported_and_the_same_call_may_be_repeated(server, ben
     with open_book(target, make=True) as book:
         book.add_experiment("rotor", bench_text.encode(), ["time", "gauge [V]", "trace"])
         assert book.record("rotor", *traced(1), key="a") == 1
-        server.stop("immediate")  # as if its plug were pulled
+        server.stop("immediate")  # as after a power failure
         try:
             with pytest.raises(BookError, match="the server cannot be reached or has disconnected"):
                 book.record("rotor", *traced(2), key="b")

@@ -1,4 +1,4 @@
-"""What the tests of fits share: one bench, and one fit of it."""
+"""Fixtures of the tests of fits: one bench, and one fit of it."""
 
 import pytest
 from support.rotor_readings import ROTOR, data_of
@@ -9,11 +9,11 @@ from edgewind.evidence.fit import Fit, fit
 
 @pytest.fixture(scope="session")
 def bench(make_bench) -> Bench:
-    """A bench whose rotor made the readings of `support.rotor_readings`."""
+    """Return a bench whose rotor made the readings of `support.rotor_readings`."""
     return make_bench(rotor=ROTOR)
 
 
 @pytest.fixture(scope="session")
 def found(bench) -> Fit:
-    """The fit of 24 readings and three coast-downs, every drive acting."""
+    """Return the fit of 24 readings and three coast-downs with every drive."""
     return fit(bench, data_of(bench, coasts=True), steps=40)

@@ -1,4 +1,4 @@
-"""A rotor whose physics is not that of the program: what a study claims of it. The benchmark takes 300 of them."""
+"""Claims of a study of a rotor whose physics is not that of the program. The benchmark takes 300 of them."""
 
 import numpy as np
 import pytest

@@ -25,7 +25,7 @@ from edgewind.units import Measured
 
 
 def trace_of(start, drag, dry, *, seconds, samples=60_000, noise=0.05, seed=1):
-    """An invented trace of four uneven bell-shaped pulses a turn, through a whole coast-down."""
+    """Return an invented trace of a whole coast-down, four unequal bell-shaped pulses per turn."""
     random = np.random.default_rng(seed)
     time = np.arange(samples) * seconds / samples
     turns = coast_down_angle(time, start, dry, drag) / (2 * np.pi)
@@ -62,7 +62,7 @@ def test_a_coast_down_of_few_turns_is_read_mark_by_mark(drag, dry):
     assert found.usable and "poor-fit" not in found.flags
     assert abs(found.drag_rate - drag) < 4 * found.drag_rate_u
     assert abs(found.dry_rate - dry) < 4 * found.dry_rate_u
-    lost = dry + 3.0 * drag  # the deceleration half way down, which any trace fixes better than its parts
+    lost = dry + 3.0 * drag  # the deceleration half way down, which a trace determines better than its parts
     assert found.dry_rate + 3.0 * found.drag_rate == pytest.approx(lost, rel=0.05)
 
 
@@ -149,7 +149,7 @@ def test_coast_downs_are_proposed_where_there_are_none():
 
 
 def test_torque_between_coast_downs_holds_the_truth_within_its_interpolation():
-    """Drag that bends over as that of a rotor, c = p/(1 + p/2): the spline is off by no more than it says."""
+    """Drag that bends over as that of a rotor, c = p/(1 + p/2): the error of the spline is within its statement."""
     places = np.geomspace(0.02, 20, 25)
     used = pd.DataFrame({"line": range(25), "pressure_pa": places, "speed_rad_s": 4.0, "speed_u_rad_s": 1e-4})
     for known in ([0.05, 0.6, 8.0], [0.05, 8.0]):
@@ -166,7 +166,7 @@ def test_a_coast_down_that_slows_fast_is_still_read_mark_by_mark():
 
 
 def test_torque_between_coast_downs_follows_the_shape_of_the_gas():
-    """The shape is the true one but for its place in pressure; friction and a constant share come from the data."""
+    """The shape is the true one except for its place in pressure; friction and a constant share are fitted."""
     random = np.random.default_rng(2)
     places = np.geomspace(0.05, 8, 25)
     speed = 4.0

@@ -30,7 +30,7 @@ def test_an_uncertain_fraction_is_an_unknown_and_an_exact_one_is_not(make):
 
 
 def test_fit_uses_the_gas_properties_of_each_trial_composition(make):
-    """Against the bench written with that fraction: what a rotor holds of its gas."""
+    """Against the bench written with that fraction: the gas properties of a rotor."""
     pressure = np.geomspace(0.1, 5.0, 8)
     data = FitData(pressure, np.full(8, 0.01), np.full(8, 3.0), np.full(8, 0.03), True, 0.05)
     problem = Likelihood(make(WET), data)

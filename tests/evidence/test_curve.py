@@ -1,4 +1,4 @@
-"""The response curve against closed forms, against scikit-learn, and against what it must not depend on."""
+"""The response curve against closed forms and scikit-learn; invariance under units, order and rounding."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ def test_two_readings_give_the_posterior_of_rasmussen_and_williams(published) ->
 
 @pytest.mark.parametrize("name", ["squared exponential", "matern 7/2"])
 def test_posterior_and_evidence_equal_those_of_scikit_learn(name: Any) -> None:
-    from sklearn.gaussian_process import GaussianProcessRegressor  # here: only one process of the tests waits for it
+    from sklearn.gaussian_process import GaussianProcessRegressor  # imported by one test process only
     from sklearn.gaussian_process.kernels import RBF, Matern
 
     theirs = RBF(0.7) if name == "squared exponential" else Matern(0.7, nu=3.5)

@@ -1,6 +1,6 @@
-"""Tests made on purpose: what each mechanism must show against what was seen.
+"""Tests made on purpose: predictions of each mechanism against observations.
 
-The rotors that are seen come from an independent generator, which shares no line with the model that judges.
+The observed rotors come from an independent generator, which shares no code with the model that judges.
 """
 
 import numpy as np
@@ -53,7 +53,7 @@ def lit_rows(rotor, seed=1, face="bright"):
 
 
 def chilled_speeds(rotor, pressure, time_s, low=COLD, start_speed=0.0):
-    """Speed of a rotor in the dark whose envelope is chilled from 20 s to 60 s."""
+    """Return the speed of a rotor in the dark whose envelope is chilled from 20 s to 60 s."""
 
     def around(t):
         return BenchConditions(pressure, 0.0, float(np.interp(t, [20, 60], [ROOM, low])))
@@ -62,7 +62,7 @@ def chilled_speeds(rotor, pressure, time_s, low=COLD, start_speed=0.0):
 
 
 def test_a_reversal_under_a_chilled_envelope_is_evidence_for_the_thermal_force(folder):
-    """One row: lamp off, envelope chilled to -20 degC, turned backwards at 12 rpm. Nothing else about it is known."""
+    """One row: lamp off, envelope chilled to -20 degC, turned backwards at 12 rpm. Nothing else is known."""
     found = folder([*lit_rows(HiddenRotor(species="air")), "1.0,3,-12,0.5,off,-20,,,bulb chilled; turned back"])
     (test,) = deliberate_tests(found)
     assert test.kind == "chilled envelope in the dark"
@@ -191,7 +191,7 @@ def test_without_a_test_there_is_no_sentence(folder):
     assert judge_tests(()).why == ""
 
 
-# Which test next
+# The next test
 
 
 def test_the_chilled_envelope_is_proposed_with_the_meaning_of_each_outcome_and_cautions(folder):
@@ -213,7 +213,7 @@ def test_tests_already_made_and_uninformative_tests_are_not_proposed(folder):
     assert "chilled envelope in the dark" not in [one.kind for one in made]
     assert propose_tests(folder(rows), open_mechanisms=[THERMAL]) == ()
     same = propose_tests(folder(rows), open_mechanisms=[DRAUGHT, PIVOT])
-    assert same == ()  # both are constant: no change of light or warmth tells them apart
+    assert same == ()  # both are constant: no change of light or temperature distinguishes them
 
 
 def test_next_ranks_tests_that_distinguish_undecided_mechanisms(folder):
@@ -239,7 +239,7 @@ def test_the_true_cause_is_never_ruled_out_and_different_ones_are(cause, tmp_pat
 
 
 def test_vanes_dark_on_both_sides_stand_still_unless_a_constant_torque_turns_them(folder, tmp_path):
-    """Faces that are alike have no difference for gas or light to act on; a draught does not see the faces."""
+    """Equal faces give gas and light no difference to act on; a draught does not depend on the faces."""
     rows = lit_rows(HiddenRotor(species="air"))
     folder(rows)
     text = (tmp_path / "readings.csv").read_text().replace("leading face,trace,note", "leading face,trace,note,changed")

@@ -1,4 +1,4 @@
-"""Points and ranks are those of SciPy, which computes them in another way."""
+"""Points and ranks agree with those of SciPy, computed by another method."""
 
 import numpy as np
 import pytest

@@ -11,7 +11,7 @@ RISING = np.linspace(0.6, 4.4, 16)
 
 @pytest.fixture
 def found(tmp_path, make_bench_text):
-    """Findings from speeds (rpm) at voltages of a gauge that gives 1 mTorr at 2 V and a decade a volt."""
+    """Return findings from speeds (rpm) at voltages of a gauge with 1 mTorr at 2 V and a decade per volt."""
 
     def make(volts, speeds, header="gauge [V],speed [rpm],speed uncertainty [rpm],lamp\n", lamp="on", **changes):
         gauge = {"signal_low": "0.5 V"} | changes.pop("gauge", {})

@@ -1,4 +1,4 @@
-"""Unknowns from readings: truth recovered, unfixed ones named, seeds repeated, bad input refused."""
+"""Unknowns from readings: recovery of the truth, undetermined unknowns, repeatability, refused input."""
 
 from dataclasses import replace
 
@@ -19,7 +19,7 @@ def test_the_truth_lies_in_the_posterior_and_the_constant_torque_offsets_dry_fri
     for name, truth in (TRUTH | {"accommodation_difference": 0.0, "foreign": 0.0}).items():
         draws = found.draws[:, [unknown.name for unknown in found.unknowns].index(name)]
         assert np.quantile(draws, 0.005) < truth < np.quantile(draws, 0.995), name
-    # Lit or coasting, a rotor that turns one way tells of dry friction less the constant torque, and of neither alone.
+    # Lit or coasting, a rotor that turns one way shows dry friction less the constant torque, and neither alone.
     names = [unknown.name for unknown in found.unknowns]
     net = found.draws[:, names.index("pivot_dry")] - found.draws[:, names.index("foreign")]
     assert np.quantile(net, 0.005) < 2e-10 < np.quantile(net, 0.995)
@@ -55,7 +55,7 @@ def test_the_same_seed_gives_the_same_fit(bench):
 
 @pytest.mark.parametrize("signed", [True, False])
 def test_the_compiled_likelihood_equals_the_multivariate_normal_density(bench, signed):
-    """Speeds and coast-downs with all that their errors share, by SciPy's distribution of many dimensions.
+    """Speeds and coast-downs with all correlations of their errors, by SciPy's multivariate distribution.
 
     Each speed has its own variance, each coast-down's rate and friction are correlated; the smooth errors of force,
     drag, heat and gauge add the covariance of their processes, through the slopes by finite differences here.
@@ -151,7 +151,7 @@ def test_ensembles_started_in_two_modes_weight_them_correctly_by_mode_jumps():
     assert found.settled
     assert np.mean(found.draws[:, 0] > 0) == pytest.approx(0.75, abs=0.06)
     assert found.log_evidence == pytest.approx(-2 * np.log(2 * np.pi), abs=0.1)
-    stuck = sample(log_posterior, begin[:1], seed=3)  # what no ensemble began near stays unseen
+    stuck = sample(log_posterior, begin[:1], seed=3)  # a mode far from every start is not found
     assert np.all(stuck.draws[:, 0] < 0)
 
 

@@ -1,4 +1,4 @@
-"""The Knudsen number at the optimum, with an interval that means what it says."""
+"""The Knudsen number at the optimum, and the coverage of its interval."""
 
 import numpy as np
 import pytest

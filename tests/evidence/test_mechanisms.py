@@ -1,4 +1,4 @@
-"""Candidates judged: signs, sizes, shapes and what may be said."""
+"""Verdicts on candidate mechanisms: signs, sizes, shapes and sentences."""
 
 from dataclasses import replace
 
@@ -116,7 +116,7 @@ def test_the_thermal_force_has_the_needed_size_when_it_generated_the_speeds(make
     assert claim.verdict == "cannot tell"
 
 
-# Rotors that one drive turns: the others act as physics has it and are small there. What the bench states otherwise,
+# Rotors driven by one drive: the others act according to physics and are small there. What the bench states otherwise,
 # what is true besides, and the pressures.
 STIFF = {"vane_conductance": "5000 +/- 500 W/(m^2 K)", "pivot_dry_torque": "1e-13 +/- 30 % N m"}
 HIGH_VACUUM = np.geomspace(1e-4, 1e-2, 12)
@@ -138,7 +138,7 @@ KEYS = {
 
 @pytest.fixture(scope="module", params=list(ONE_DRIVE))
 def driven(request, make_bench):
-    """A rotor that one drive turns, fitted with every drive; the rivals by Laplace; and that drive's true share."""
+    """Return the fit with every drive of a rotor driven by one, the rivals by Laplace, and its true share."""
     stated, true, pressure = ONE_DRIVE[request.param]
     bench = bench_of(make_bench, stated)
     rotor = parameters_of(bench).with_(**true)
@@ -199,7 +199,7 @@ def test_a_fit_that_did_not_converge_is_reported(driven):
 
 @pytest.fixture(scope="module")
 def fitted_case(make_bench):
-    """A rotor that the thermal force turns, fitted with every drive and with that one."""
+    """Return the fits with every drive, and with that one, of a rotor driven by the thermal force."""
     bench = bench_of(make_bench)
     bare = case(bench)
     models = ("all", "thermal force alone")

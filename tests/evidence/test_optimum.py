@@ -1,4 +1,4 @@
-"""The optimum: the truth in the interval as often as stated, nothing found where nothing is, and why."""
+"""The optimum: coverage of its interval, no false findings, and the reasons for none."""
 
 from __future__ import annotations
 

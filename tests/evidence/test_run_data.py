@@ -1,4 +1,4 @@
-"""Runs in a fit: what they tell, how few independent speeds they are, coast-downs of warm vanes, and what is amiss."""
+"""Runs in a fit: their information, correlated speeds, coast-downs of warm vanes, and inconsistent runs."""
 
 from dataclasses import replace
 from pathlib import Path
@@ -44,13 +44,13 @@ def mode(case):
 
 
 def scores_of(problem, mode):
-    """Scores in the prior, drawn by Laplace's approximation, by the name of the unknown; 1 is as wide as the prior."""
+    """Return scores by the name of the unknown, drawn by Laplace's approximation; 1 is the width of the prior."""
     drawn = np.clip(mode.draw(1500, np.random.default_rng(1)), -6, 6)
     return dict(zip([one.name for one in problem.unknowns], drawn.T, strict=True))
 
 
 def test_a_run_determines_inertia_and_heat_capacity_and_narrows_other_unknowns(case, mode):
-    """A rotor that turns one way shows a constant torque less the dry friction, one that turns back also their sum."""
+    """A rotor that turns one way shows a constant torque less the dry friction; one that reverses also their sum."""
     problem, place = mode
     value = dict(zip([one.name for one in problem.unknowns], problem.values(place.centre), strict=True))
     assert value["inertia"] == pytest.approx(TRUE_INERTIA, rel=0.2)
@@ -78,7 +78,7 @@ def test_a_run_agrees_with_the_curve_and_one_with_a_wrong_clock_does_not(case, m
 
 
 def test_ten_times_as_many_speeds_of_one_run_add_little_information(example):
-    """Speeds of one run are not independent: what the model of a run misses is smooth in time."""
+    """Speeds of one run are not independent: the error of the model of a run is smooth in time."""
     one = next(iter(example.runs.values()))
     fine = np.linspace(0, one.time_s[-1], 10 * one.time_s.size)
     many = replace(

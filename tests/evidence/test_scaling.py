@@ -1,4 +1,4 @@
-"""How the optimum moves with the size of the vane."""
+"""Shift of the optimum with the size of the vane."""
 
 from dataclasses import replace
 
@@ -55,8 +55,8 @@ def torque_power(rotor, widths, *, whole):
 
 
 def test_the_torque_optimum_of_a_rotor_enlarged_as_a_whole_keeps_its_knudsen_number(bench):
-    """Dimensional analysis: lengths come in as the Knudsen number alone where the difference of the faces does not hang
-    on the pressure, which a vane that conducts well comes to. One that conducts little is cooled by denser gas.
+    """Dimensional analysis: lengths enter only through the Knudsen number if the difference of the faces does not
+    depend on the pressure, which holds for a good conductor. A poor conductor is cooled by denser gas.
     """
     rotor, widths = parameters_of(bench), np.geomspace(0.006, 0.024, 5)
     assert torque_power(rotor.with_(vane_conductance_w_m2_k=2000.0), widths, whole=True) == pytest.approx(-1, abs=0.005)
@@ -64,8 +64,8 @@ def test_the_torque_optimum_of_a_rotor_enlarged_as_a_whole_keeps_its_knudsen_num
 
 
 def test_the_torque_optimum_on_the_same_arms_has_a_smaller_exponent(make_bench):
-    """Wider vanes on the same inner edge have less room: -0.82. A difference in accommodation that nobody knows, the
-    prior where it is not stated, shifts the torque of wide vanes more: -0.76. Errors of the gas do not move the median.
+    """Wider vanes on the same inner edge have less room: -0.82. An unknown difference in accommodation, the
+    prior if it is not stated, shifts the torque of wide vanes more: -0.76. Errors of the gas do not move the median.
     """
     pivot = {"pivot_dry_torque": "5e-11 +/- 20 % N m", "pivot_viscous": "5e-11 +/- 20 % N m s"}
     bare = {name: value for name, value in (ROTOR | pivot).items() if name != "accommodation"}

@@ -13,7 +13,7 @@ from edgewind.signals import Experiment
 
 @pytest.fixture
 def findings(make_bench):
-    """Findings with nothing in them but an optimum and a width, read with one gauge or with another."""
+    """Return findings with an optimum and a width only, read with one gauge or with another."""
 
     @cache
     def bench_of(width_mm, own_gauge):
@@ -29,7 +29,7 @@ def findings(make_bench):
 
 
 def about(middle_pa, spread, seed, level=0.90):
-    """An optimum known from draws alone."""
+    """Return an optimum given by draws alone."""
     draws = middle_pa * np.exp(spread * np.random.default_rng(seed).standard_normal(4000))
     low, middle, high = np.quantile(draws, [(1 - level) / 2, 0.5, (1 + level) / 2])
     return Optimum(
@@ -39,7 +39,7 @@ def about(middle_pa, spread, seed, level=0.90):
 
 
 def swept(place_pa, seed, common=0.0):
-    """An optimum found in an invented sweep with a known place."""
+    """Return the optimum of an invented sweep with a known maximum."""
     pressure = np.geomspace(place_pa / 30, 30 * place_pa, 20)
     x = pressure / place_pa
     noise = 0.2 * np.random.default_rng(seed).standard_normal(20)

@@ -1,4 +1,4 @@
-"""What does not go together is said, and what does is not."""
+"""Contradictions are reported as tensions, and consistent readings are not."""
 
 from dataclasses import replace
 
@@ -85,7 +85,7 @@ def test_pulled_unknowns_deviations_scatter_and_smooth_misfit_are_each_a_tension
 
 
 def test_volts_under_a_pressure_title_are_a_tension(make_bench):
-    """Every number within the output of the gauge; pressures over decades are none."""
+    """Every number within the output of the gauge; pressures over decades are not."""
     bench = make_bench()
     volts = np.linspace(2.1, 5.8, 12)
     used = readings(volts, SPEED, gauge_v=np.nan)
@@ -113,5 +113,5 @@ def test_marks_counted_twice_or_half_are_a_tension(factor, words):
     (tension,) = tensions_of_readings(readings(PRESSURE, speed))
     assert tension.about == "speeds at a whole factor from those beside them"
     assert "Reading 6" in tension.why and words in tension.why
-    speed[5] = SPEED[5] * 1.4  # scatter is none
+    speed[5] = SPEED[5] * 1.4  # scatter is not a tension
     assert about(readings(PRESSURE, speed)) == []

@@ -1,4 +1,4 @@
-"""Every kind of step leaves a known density as it is."""
+"""Every kind of step leaves a known density invariant."""
 
 import numpy as np
 import pytest

@@ -1,4 +1,4 @@
-"""How both optima move when something is changed, over draws of priors and of a posterior."""
+"""Shift of both optima with a change, over draws of priors and of a posterior."""
 
 import json
 

@@ -1,4 +1,4 @@
-"""The file of viscosities and conductivities that is shipped, against the library that it was made from."""
+"""The shipped file of viscosities and conductivities, against the library that it was made from."""
 
 import importlib.util
 import subprocess
@@ -40,7 +40,7 @@ def test_the_file_agrees_with_the_library_between_its_nodes(symbol, quantity):
 
 
 def test_a_step_between_two_equations_is_kept():
-    """Helium's viscosity by Arp, McCarty and Friend (1998) falls by 2 % where one equation gives way to the next."""
+    """Helium's viscosity by Arp, McCarty and Friend (1998) falls by 2 % where one equation replaces another."""
     below, above = dilute("He", "viscosity_pa_s")([99.999999, 100.000001])
     assert below / above == pytest.approx(1.0206, abs=0.0005)
 

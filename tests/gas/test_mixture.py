@@ -1,4 +1,4 @@
-"""Mixtures: air, and what people write."""
+"""Mixtures: air, others, and their notation."""
 
 import pytest
 from hypothesis import given
@@ -184,7 +184,7 @@ def test_uncertain_fractions_are_kept_and_the_main_gas_balances_them():
     wetter = gas.with_fraction("H2O", 0.05)
     assert (wetter.fraction("N2"), wetter.fraction("H2O")) == pytest.approx((0.95, 0.05))
     assert wetter.molar_mass_kg_mol < gas.molar_mass_kg_mol
-    # Of two gases either may carry it, and one of which there may be none stays in the mixture.
+    # Either of two gases may have it, and a gas of fraction zero stays in the mixture.
     assert find_gas({"He": "0.9 +/- 0.05", "Ne": 0.1}).uncertain == (("Ne", 0.05),)
     assert find_gas({"N2": 1.0, "H2O": "0 +/- 0.02"}).uncertain == (("H2O", 0.02),)
 

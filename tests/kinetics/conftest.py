@@ -1,4 +1,4 @@
-"""What the tests of the gas share."""
+"""Fixtures of the tests of the kinetic solver."""
 
 import importlib.util
 from pathlib import Path

@@ -1,7 +1,7 @@
 """Sweeps on a GPU against those on processors.
 
-The kernels run on this machine too, compiled for it: see `emulated`. Where a GPU is, the same is asked of it; elsewhere
-those tests are skipped with the reason.
+The kernels run on this machine too, compiled for it: see `emulated`. If there is a GPU, the same tests run on it;
+otherwise they are skipped with the reason.
 """
 
 from __future__ import annotations
@@ -176,7 +176,7 @@ def test_gpu_and_processors_give_the_same_sums(every_size, case, resolution):
 
 
 def test_domains_used_for_the_gpu_fill_its_blocks_and_need_several_strips():
-    """Of what the card is asked: blocks from a few warps to nearly as many as there may be, one strip and three."""
+    """The requests to the GPU: blocks from a few warps to nearly the maximum, one strip and three."""
     threads, strips = set(), set()
     for resolution in FOR_THE_CARD:
         for case in CASES:
@@ -249,7 +249,7 @@ def test_knudsen_numbers_solved_in_parallel_on_the_gpu_have_the_same_coefficient
 
 
 def test_results_solved_in_parallel_keep_their_values_and_the_order_asked_for(monkeypatch):
-    """The way of a GPU, on processors."""
+    """The procedure of a GPU, on processors."""
     monkeypatch.setattr(response, "choose_device", lambda name: (name, lambda operator: operator))
     monkeypatch.setattr(response, "_goes_to_a_card", lambda case, operator_for: operator_for("gpu") == "gpu")
     told, numbers = [], [3.0, 1.0]

@@ -1,4 +1,4 @@
-"""The coarse levels: a polynomial in place of an iteration, and answers that rounding does not tell on."""
+"""The coarse levels: a polynomial in place of an iteration, and insensitivity to rounding."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ SQUARE = Shape("square")
 
 
 def shaken(operator):
-    """The same operator whose sweeps are off by 1e-13 at random, as are those of the coarser ones made from it."""
+    """Return the same operator with random errors of 1e-13 in its sweeps and in those of coarser levels."""
     random = np.random.default_rng(5)
     kind = type(operator)
 
@@ -64,8 +64,8 @@ def rotor(knudsen):
     ],
 )
 def test_rounding_does_not_change_the_answer(solved):
-    """Sweeps that are off by a thousand last digits leave coefficients the same to 1e-9, though the iteration stops
-    where they are off by 1e-5. GMRES on every level changed the area's share of the force by 7e-8 at Kn 0.03 (square),
+    """Errors of a thousand last digits in the sweeps change coefficients by less than 1e-9, although the iteration
+    stops at errors of 1e-5. GMRES on every level changed the area's share of the force by 7e-8 at Kn 0.03 (square),
     and the force by 4e-6 at 0.01 (strip).
     """
     assert solved(shaken) == pytest.approx(solved(lambda operator: operator), rel=1e-9)

@@ -23,7 +23,7 @@ def tool():
 
 @pytest.fixture
 def solved(tmp_path):
-    """What answers the tool's questions, here and now."""
+    """Replace the parallel solution of the tool by one in this process."""
     return lambda questions: [dict(respond(**one, cache=tmp_path).values) for one in questions]
 
 

@@ -1,4 +1,4 @@
-"""The front door: what it refuses, what it keeps, what it hands out."""
+"""The function `respond`: refused input, the cache, and its results."""
 
 from __future__ import annotations
 
@@ -26,13 +26,13 @@ QUICK = {"tolerance": 0.02, "cache": False, "workers": 1}
 
 @pytest.fixture(scope="module")
 def thin():
-    """An answer in thin gas."""
+    """Return a response in thin gas."""
     return respond("strip", 10.0, **QUICK)
 
 
 @pytest.fixture(scope="module")
 def free():
-    """An answer in free flight."""
+    """Return a response in free flight."""
     return respond("strip", math.inf, **QUICK)
 
 

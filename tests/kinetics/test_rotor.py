@@ -28,8 +28,8 @@ def answer(rotor, knudsen, level=ROUGH, *, leading=1.0, trailing=1.0, tolerance=
 
 @pytest.mark.parametrize("vanes", [1, 2, 4])
 def test_a_mirrored_domain_and_a_rotated_domain_agree(vanes):
-    """Faces that are alike make the planes of the vanes planes of symmetry; a turn by a quarter or a half needs none of
-    that, and sweeps other directions in another order. About a single vane both halves of the chamber are swept.
+    """Equal faces make the planes of the vanes planes of symmetry; a rotation by a quarter or a half does not use
+    them, and sweeps other directions in another order. About a single vane both halves of the chamber are swept.
     """
     rotor = Rotor(SQUARE, vanes, 1.2, 4.6, 2.4)
     mirrored, _ = answer(rotor, 0.7, tolerance=1e-6)
@@ -40,7 +40,7 @@ def test_a_mirrored_domain_and_a_rotated_domain_agree(vanes):
 
 @pytest.mark.parametrize(("vanes", "round_"), [(1, True), (2, True), (3, True), (4, True), (4, False)])
 def test_uniform_gas_at_rest_is_a_fixed_point_of_the_sweep(vanes, round_):
-    """Walls and gas at rest at one density answer a sweep with themselves, whatever cells the wall cuts out."""
+    """A sweep leaves gas and walls at rest at one density unchanged, whatever cells the wall cuts."""
     grid = rotor_grid(Rotor(SQUARE, vanes, 1.2, 4.6, 2.4, round_), 1.0, 0.3)
     velocities, parity = (ThirdVelocities(3, 4, 4), None) if vanes == 3 else (RotorVelocities(3, 4, 4), 1.0)
     operator = RotorOperator(grid, velocities, 0.9, vanes, parity=parity)
@@ -145,7 +145,7 @@ def test_three_vanes_in_free_flight_agree_with_rays(rays):
 
 
 def test_three_vanes_lie_between_two_and_four():
-    """One arm, one chamber, one level, at Kn 0.5: neighbours take torque and drag, more of them more."""
+    """One arm, one chamber, one level, at Kn 0.5: neighbours reduce torque and drag, the more the more vanes."""
     two, three, four = (answer(Rotor(SQUARE, vanes, 1.2, 4.6, 3.0, True), 0.5)[0] for vanes in (2, 3, 4))
     for name in ("torque", "drag", "loss"):
         assert four[name] < three[name] < two[name], name
@@ -191,7 +191,7 @@ def test_an_impossible_rotor_is_refused_with_the_reason(wrong, says):
 
 @pytest.mark.parametrize("accommodation", [{"hot": 0.8, "room": 0.9}, (1.0, 0.9, 0.8)])
 def test_a_specular_chamber_is_refused(accommodation):
-    """The chamber of a rotor is computed with diffuse walls, and nothing is left out unsaid."""
+    """The chamber of a rotor is computed with diffuse walls, and other walls are refused."""
     with pytest.raises(InputError, match=r"key accommodation: .* computed with diffuse walls.*chamber_ratios"):
         respond_rotor("square", 1.0, vanes=4, arm=1.5, room=(6, 6, 4), accommodation=accommodation, cache=False)
 

@@ -1,4 +1,4 @@
-"""The shipped surface through rotors, held against rotors that it does not know."""
+"""The shipped surface through rotors, compared with rotors that it was not fitted to."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ def test_the_surface_agrees_with_random_solved_rotors_within_its_stated_error(va
 
 
 def test_held_rotors_are_those_drawn_at_random():
-    """The list of rotors is not picked from what came out well: it is the first of a seeded sequence."""
+    """The rotors were not selected by their results: they are the first of a seeded sequence."""
     drawn = list(entries(len(HELD), seed=HELD_SEED))
     kept = {tuple(round(float(row[name]), 4) for name in ("arm", "chamber", "aspect")) for _, row in HELD.iterrows()}
     assert kept <= {(e.arm, e.chamber, e.aspect) for e in entries(len(HELD) + 15, seed=HELD_SEED)}
@@ -49,8 +49,8 @@ def test_held_rotors_are_those_drawn_at_random():
 
 
 def test_forces_of_a_rotor_over_those_of_four_lone_vanes_fall_in_denser_gas():
-    """Neighbours take torque and drag, more the denser the gas; in a chamber as wide for its vanes as that of the lone
-    one, four lose more than two.
+    """Neighbours reduce torque and drag, the more the denser the gas; in a chamber of equal relative width
+    four vanes lose more than two.
     """
     kn = np.array([100.0, 3.0, 1.0, 0.3, 0.1])
     four, two = (RotorRatios.standard(vanes).at(1.25, 2.0, 1.0, kn, 1.0) for vanes in (4, 2))

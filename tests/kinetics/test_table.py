@@ -54,7 +54,7 @@ def test_curves_are_smooth_across_their_ends(shape, room):
 
 
 def test_between_nodes_the_table_is_as_good_as_the_solver():
-    """A node left out is found again from its neighbours to a few times the tolerance."""
+    """A node left out is interpolated from its neighbours to a few times the tolerance."""
     kept = np.arange(STRIP.knudsen.size) % 2 == 0
     thin = ResponseTable(
         STRIP.knudsen[kept],
@@ -76,7 +76,7 @@ def test_tables_are_evaluated_on_arrays_of_any_shape():
 
 
 def test_the_error_of_a_table_grows_below_its_first_node():
-    """The strip's table cut off at Kn 0.1 or 0.05 still holds what the whole one says below, within its error."""
+    """The strip's table cut off at Kn 0.1 or 0.05 agrees with the whole one below, within its error."""
     for cut, lower in ((0.099, 0.02), (0.05, 0.01)):
         kept = STRIP.knudsen > cut
         short = ResponseTable(
@@ -181,7 +181,7 @@ def test_every_curve_goes_from_kn_0_01_or_0_03_to_100_and_free_flight(shape, roo
 
 
 class AtOnce:
-    """A runner that does the work where it stands."""
+    """A runner that does the work in this process."""
 
     def __enter__(self):
         return self
@@ -197,7 +197,7 @@ class AtOnce:
 
 
 def test_adding_to_the_tables_keeps_earlier_entries(tmp_path, monkeypatch):
-    """Nothing is computed that the file holds, and its lines stay byte for byte; a line that lacks is computed."""
+    """Lines in the file are not computed and stay unchanged; a missing line is computed."""
     whole = resources.files("edgewind.kinetics").joinpath("tables.csv").read_text()
     out = tmp_path / "tables.csv"
     out.write_text(whole)

@@ -1,4 +1,4 @@
-"""`edgewind record` in a process of its own, and the terminal that it was begun in."""
+"""`edgewind record` in a separate process, and its terminal."""
 
 import contextlib
 import os
@@ -14,7 +14,7 @@ def recorder(folder, book, *arguments, **options):
 
 
 def wait_for(condition, seconds=240.0):
-    """Return what a condition returns, once that is true."""
+    """Return the value of a condition once it is true."""
     end = time.monotonic() + seconds
     while time.monotonic() < end:
         if found := condition():

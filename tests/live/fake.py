@@ -1,4 +1,4 @@
-"""An instrument of a few lines for tests: answers what it is told to, at once, late, in halves or not at all."""
+"""A minimal instrument for tests: it sends given replies at once, late, in halves or not at all."""
 
 from __future__ import annotations
 
@@ -58,7 +58,7 @@ class FakeInstrument:
 
 
 def late(answer, over):
-    """An answer that comes late: once an event is set."""
+    """Return a reply that is sent late, once an event is set."""
 
     def send(link):
         over.wait(240)
@@ -68,7 +68,7 @@ def late(answer, over):
 
 
 def broken(answer=b""):
-    """Send part of an answer and close."""
+    """Send part of a reply and close."""
 
     def send(link):
         if answer:

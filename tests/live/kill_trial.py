@@ -1,4 +1,4 @@
-"""Kill a recorder again and again at random moments of a sweep, and count what is missing afterwards.
+"""Repeated kills of a recorder at random moments of a sweep, with a count of what is missing.
 
 ``python kill_trial.py FOLDER TARGET KILLS SEED`` prints JSON. The recorder tells each reading through a pipe once the
 sweep has said that it is stored; after the last kill it may go on to its end, and then every reading that was told has

@@ -1,4 +1,4 @@
-"""What is said before a start."""
+"""Cautions shown before a start."""
 
 import pytest
 

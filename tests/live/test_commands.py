@@ -1,4 +1,4 @@
-"""Commands: what is meant is obeyed, what comes too late is refused or told, and nothing that was taken is lost."""
+"""Commands: valid ones are obeyed, late ones are refused or reported, and none that was accepted is lost."""
 
 from pathlib import Path
 

@@ -1,4 +1,4 @@
-"""A sweep steered from another program: obeyed once or refused, by whoever may, and nothing left when it is gone."""
+"""Control of a sweep from another program: commands are executed once or refused, by permitted users only."""
 
 import contextlib
 import json
@@ -82,7 +82,7 @@ def hear(found):
 
 
 def hold(sweep, found):
-    """Pause, and return the number of the step at hand."""
+    """Pause, and return the number of the current step."""
     wait_for(lambda: sweep.status().step)
     found.command("pause")
     wait_for(lambda: sweep.status().phase == "paused")
@@ -137,7 +137,7 @@ class Raw:
 
 
 def test_a_repeated_command_is_executed_once(bench, folder, tmp_path):
-    """As where the answer was lost on its way."""
+    """As after the loss of a reply."""
     with running(bench, folder, tmp_path / "lab.book", SweepRequest((1.0, 2.0, 4.0))) as (sweep, found):
         hold(sweep, found)
         assert [Raw(found).say("note", "the same", text="once") for _ in range(3)] == [None, None, None]

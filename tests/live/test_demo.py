@@ -1,4 +1,4 @@
-"""The demonstration: a simulated bench, a sweep recorded from it, a study of the book, and nothing left running."""
+"""The demonstration: a simulated bench, a sweep recorded from it, a study of the book, and no process left running."""
 
 import subprocess
 

@@ -1,4 +1,4 @@
-"""One wrong answer that still reads as a number is outvoted; a trace that comes in two ways is not taken."""
+"""Devices: a wrong reply that reads as a number is discarded, and a trace that differs between transfers is refused."""
 
 import contextlib
 import struct
@@ -137,7 +137,7 @@ def test_a_valve_that_does_not_accept_its_voltage_is_reported(bench_of):
         with connect(bench) as instruments:
             with pytest.raises(GarbledError, match=r"valve: it was set to 2.5 V and says 0 V"):
                 instruments.valve.set(2.5)
-            assert instruments.valve.voltage is None  # nobody knows where it is
+            assert instruments.valve.voltage is None  # its position is unknown
         assert instrument.asked.count("V 2.500") == 2  # bounded
 
 
@@ -159,7 +159,7 @@ def test_a_lamp_that_stays_on_is_reported(bench_of):
 
 
 def test_a_wait_for_a_long_trace_is_cancelled_when_the_sweep_has_to_end(bench_of):
-    """The answer would come at the end; what is looked at meanwhile ends the wait, and nobody else waits for it."""
+    """The reply would come at the end; a check in the meantime ends the wait."""
     over = threading.Event()
     answers = {"W?": block(np.arange(30)), "DT?": b"1E-3\n", "Y?": b"1\n", "DONE?": late(b"1\n", over)}
     with scope_with(bench_of, answers, start="GO", wait="DONE?") as (tachometer, _):

@@ -1,4 +1,4 @@
-"""What the manual and the template say about instruments is what the program takes."""
+"""Instruments as described in the manual and in the template are accepted by the program."""
 
 import re
 from importlib.resources import files

@@ -1,4 +1,4 @@
-"""Connections that delay, cut, garble and halve what passes to and from the bench: no wrong value is ever stored."""
+"""Connections that delay, cut, garble and halve messages: no wrong value is ever stored."""
 
 import math
 from collections import Counter

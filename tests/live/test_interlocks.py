@@ -1,4 +1,4 @@
-"""What the owner does not allow ends a sweep with lamp and valve off, at the bench and not only in the program."""
+"""Limits: exceeding one ends a sweep with lamp and valve off, at the bench and not only in the program."""
 
 import pytest
 

@@ -1,4 +1,4 @@
-"""`edgewind record` as a person and a script meet it."""
+"""`edgewind record` at a terminal and in a script."""
 
 import json
 import os
@@ -114,7 +114,7 @@ def test_a_signal_ends_the_sweep_in_the_safe_state(served, served_folder, tmp_pa
 
 
 def test_keys_of_the_terminal_are_obeyed_and_commands_of_pages_are_shown(make_served_folder, tell, tmp_path):
-    """A question that a page has answered is let go there."""
+    """A question answered on a page is cancelled at the terminal."""
     near, far = pty.openpty()
     process = recorder(
         make_served_folder(without_lamp), tmp_path / "lab.book", "--pressures", "1Pa:4Pa:400", stdin=far, stdout=far,

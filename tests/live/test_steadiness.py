@@ -1,4 +1,4 @@
-"""The test of steadiness: how often it passes what drifts, and when it passes what holds still."""
+"""The test of steadiness: its rate of false passes, and the time until a steady signal passes."""
 
 import math
 

@@ -1,4 +1,4 @@
-"""A sweep on the virtual bench and a simulated clock: what is stored, what is obeyed, and how it ends."""
+"""A sweep on the virtual bench and a simulated clock: stored values, commands, and its end."""
 
 import io
 import json
@@ -74,7 +74,7 @@ def test_stored_values_equal_those_of_the_bench(bench, folder, tmp_path):
 
 
 def test_a_reversal_is_recorded_as_a_run_with_its_sign_through_standstill(bench, folder, tmp_path):
-    """Lamp off, standstill, envelope chilled in the dark: the rotor of this bench turns back, and the run shows it."""
+    """Lamp off, standstill, envelope chilled in the dark: the rotor of this bench reverses, and the run shows it."""
     request = parse_reversal("2.5 Pa, -20 degC")
     sweep = bench.run(folder, tmp_path / "lab.book", SweepRequest((2.5,), run=request))
     assert sweep.status().phase == "finished", sweep.status()

@@ -1,4 +1,4 @@
-"""Questions and answers over TCP: what is late, cut, garbled or absent is never taken for a number."""
+"""Queries and replies over TCP: a late, cut, garbled or missing reply is never read as a number."""
 
 import math
 import sys
@@ -35,7 +35,7 @@ def test_an_answer_is_read_as_a_number():
 
 
 def test_a_socket_needs_no_visa_and_a_visa_resource_is_parsed():
-    """PyVISA stands here on a socket, which is the only resource that a test can offer it."""
+    """PyVISA uses a socket here, the only resource available to a test."""
     assert isinstance(open_resource("TCPIP::127.0.0.1::5025::SOCKET"), TcpTransport)
     assert is_tcp_socket("tcpip0::[::1]::5025::socket")
     assert not is_tcp_socket("TCPIP::127.0.0.1::INSTR") and not is_tcp_socket("USB0::1::2::3::INSTR")

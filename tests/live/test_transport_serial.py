@@ -1,4 +1,4 @@
-"""Boards on a serial port, played by a pseudo-terminal: those that print lines by themselves, and those that answer."""
+"""Boards on a serial port, simulated by a pseudo-terminal: some print lines unasked, others reply to queries."""
 
 import contextlib
 import os

@@ -1,4 +1,4 @@
-"""A full disk, a folder that may only be read, a locked book, a server that goes away: told clearly, nothing lost."""
+"""A full disk, a read-only folder, a locked book, a lost server: clear errors without loss of data."""
 
 import os
 import resource

@@ -1,4 +1,4 @@
-"""Tubes: Clausing's equation against published tables and other ways to solve it, and the limits of all formulas."""
+"""Tubes: Clausing's equation against published tables and other solutions, and the limits of all formulas."""
 
 import sys
 from pathlib import Path

@@ -1,4 +1,4 @@
-"""What decides the answer of a bench as it is described."""
+"""Unknowns that decide the prediction for a described bench."""
 
 from edgewind.bench.form import write_field
 from edgewind.plan.deciding import deciding

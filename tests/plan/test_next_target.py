@@ -1,4 +1,4 @@
-"""Measuring as one learns: the steps of an adaptive recording."""
+"""The steps of an adaptive recording."""
 
 from __future__ import annotations
 

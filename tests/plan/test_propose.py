@@ -1,4 +1,4 @@
-"""What is proposed next, why, and when to stop."""
+"""Proposals of the next readings, their reasons, and when to stop."""
 
 from __future__ import annotations
 

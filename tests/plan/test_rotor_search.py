@@ -1,4 +1,4 @@
-"""The search of the next rotor: a true front, as good as a grid, the same under its seed, within what can be built."""
+"""The search for the next rotor: an undominated front, as good as a grid, repeatable, within the workshop limits."""
 
 import numpy as np
 import pytest
@@ -82,7 +82,7 @@ def test_the_present_rotor_has_its_predicted_values(found, vacuum_bench):
 
 
 def test_the_least_irradiance_is_that_at_which_the_predicted_rotor_starts(vacuum_text, found):
-    """At 1.2 times the least light the forward model turns, at 0.8 times it stands."""
+    """At 1.2 times the least light the rotor of the forward model turns, at 0.8 times it does not."""
     least = found.own.values["light"]
     for times, turns in ((1.2, True), (0.8, False)):
         bench = parse_bench(vacuum_text.replace("800 +/- 80 W/m^2", f"{times * least} W/m^2"))

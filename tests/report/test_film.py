@@ -1,4 +1,4 @@
-"""The gas as a picture and as a film: true to the solver, mirrored exactly, whole on disk or not there."""
+"""The gas as a picture and as a film: agreement with the solver, exact symmetry, complete files or none."""
 
 import io
 import itertools
@@ -70,7 +70,7 @@ def along(values, sheet, points):
     return rule(points[:, ::-1])
 
 
-# ---- true to the solver
+# ---- agreement with the solver
 
 
 @pytest.mark.parametrize("drive", ["thermal", "flow", "warm"])
@@ -467,7 +467,7 @@ def test_stills_are_written_completely_or_not_at_all(fields, tmp_path):
     assert list(tmp_path.iterdir()) == [path]
 
 
-# ---- what cannot be
+# ---- refused input
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,4 @@
-"""The page holds everything, stands alone, and shows what people wrote as they wrote it."""
+"""The page is complete, self-contained, and shows text of users unchanged."""
 
 import re
 from collections.abc import Callable
@@ -22,7 +22,7 @@ VOID = {"meta", "br", "link", "img", "input", "hr", "path", "use"}
 
 
 class Page(HTMLParser):
-    """What a page is made of."""
+    """Elements of a page."""
 
     def __init__(self, text: str) -> None:
         super().__init__(convert_charrefs=True)

@@ -1,4 +1,4 @@
-"""The time on the bench in the report: there where the bench tells of its vacuum, absent where it does not."""
+"""The time on the bench in the report: present with a [vacuum] section, absent without."""
 
 import json
 

@@ -1,4 +1,4 @@
-"""Motion in time against closed forms, a stiff solver, and what is seen when a lamp goes off."""
+"""Motion in time against closed forms, a stiff solver, and the behaviour after the lamp is switched off."""
 
 import numpy as np
 import pytest
@@ -106,7 +106,7 @@ def test_times_out_of_order_are_refused(rotor, standin):
         run(1.0, rotor, standin, [0.0, 2.0, 1.0])
 
 
-# Through standstill, and turning back
+# Through standstill, and reversal
 
 
 def chill(rotor, low_k=253.15, start_s=10.0, fall_s=30.0, end_s=400.0, pressure_pa=0.5):

@@ -1,4 +1,4 @@
-"""Rotors outside the tables: said so, solved on demand, kept and used."""
+"""Rotors outside the tables: reported, solved on request, stored and used."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Work on a Dask cluster: the same answers, workers that die, bad addresses."""
+"""Work on a Dask cluster: the same results, killed workers, bad addresses."""
 
 import os
 import signal

@@ -1,4 +1,4 @@
-"""Work in processes of this machine: answers, messages, errors, cancelling, deaths."""
+"""Work in processes of this machine: results, messages, errors, cancellation, killed processes."""
 
 import os
 import signal

@@ -1,4 +1,4 @@
-"""Arrays of NumPy, MAT files and HDF5: time and channel as stated or flagged; damaged and lying files refused."""
+"""Arrays of NumPy, MAT files and HDF5: time and channel as stated or flagged; damaged and false files refused."""
 
 from __future__ import annotations
 

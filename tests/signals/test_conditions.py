@@ -1,4 +1,4 @@
-"""Conditions of each reading: what differs from the usual, and which way the rotor turned."""
+"""Conditions of each reading: differences from the usual ones, and the direction of rotation."""
 
 import numpy as np
 import pytest

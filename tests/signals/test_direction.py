@@ -1,4 +1,4 @@
-"""Direction from marks that cannot be read backwards; never a guess where they can."""
+"""Direction from chiral marks; none from symmetric marks."""
 
 from __future__ import annotations
 

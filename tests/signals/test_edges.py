@@ -1,4 +1,4 @@
-"""Edges: pulses timed to a fraction of a sample, and told apart by mark and turn."""
+"""Edges: pulses timed to a fraction of a sample, and assigned to mark and turn."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A folder becomes physical readings: which are used, which are not, and why."""
+"""Physical readings from a folder: which are used, which are not, and why."""
 
 import hashlib
 import math

@@ -1,7 +1,7 @@
 """Exports in the styles that instruments and programs write, each a small invented file.
 
-Of each style the claim is the same: interval, voltage and channel are those that the file states, or it is refused with
-what was seen and what to write, or its speed is flagged `time-assumed`; never a wrong number unsaid.
+The claim is the same for each style: interval, voltage and channel are those stated in the file, or it is refused with
+the reason and a correction, or its speed is flagged `time-assumed`; never a wrong number without a flag.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""The mains in a record: named as such, and a time base where the owner says so."""
+"""The mains in a record: identified, and used as a time base on request."""
 
 from __future__ import annotations
 

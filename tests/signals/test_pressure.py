@@ -1,4 +1,4 @@
-"""Volts become pressures with an uncertainty, and what the gauge cannot say becomes a flag."""
+"""Pressures from volts with an uncertainty, and a flag outside the range of the gauge."""
 
 import numpy as np
 import pytest

@@ -1,4 +1,4 @@
-"""`readings.csv`: read as people write it, refused with a place where it cannot be."""
+"""`readings.csv`: common notations are read, invalid cells refused with their place."""
 
 import csv
 import io

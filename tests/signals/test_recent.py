@@ -1,4 +1,4 @@
-"""What was found in a trace before is used again, as long as the trace and what is stated of it are the same."""
+"""The cache of measured traces: used as long as trace and description are the same."""
 
 import numpy as np
 import pytest

@@ -1,4 +1,4 @@
-"""Rates in simple ratios to one another: the trace tells which is the rotor's, also with pulses missing and a hum."""
+"""Rates in simple ratios to one another: the trace shows which is the rotor's, also with missing pulses and hum."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Scenes of every fault in any measure: a speed is right within its uncertainty, or flagged so that it is set aside.
+"""Scenes with every fault of any size: a speed is right within its uncertainty, or flagged and set aside.
 
 Here 30 scenes; the 2,000 are in the benchmark of traces.
 """

@@ -1,4 +1,4 @@
-"""Sound of a sensor: pulses that ring and droop, two channels for the direction, files that lie about their size."""
+"""Sound of a sensor: pulses that ring and droop, two channels for the direction, files with a false size."""
 
 from __future__ import annotations
 

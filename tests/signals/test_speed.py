@@ -1,4 +1,4 @@
-"""Speed of a trace: right, with an honest uncertainty, flagged, and never a number where there is none."""
+"""Speed of a trace: right, with its coverage and flags, and no number without a signal."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The tolerant reader: what scopes and loggers write, read back equal; no input escapes as a bare traceback."""
+"""The tolerant reader: exports of oscilloscopes and loggers are read back unchanged; no input causes a traceback."""
 
 from __future__ import annotations
 

@@ -15,7 +15,7 @@ INTERVAL_S, END_S, OFF_S = 0.005, 240.0, 20.0
 
 
 def speed_at(time):
-    """A rotor whose lamp goes off, that comes to rest, and turns back for a while: invented."""
+    """Invent the speed of a rotor that comes to rest after the lamp is switched off, and reverses for a while."""
     down = 6.0 * np.exp(-np.maximum(time - OFF_S, 0) / 12.0)
     back = 2.5 * np.clip((time - 120) / 20, 0, 1) * np.clip((230 - time) / 40, 0, 1)
     return np.where(down > 0.12, down, 0.0) - back

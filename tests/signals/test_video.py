@@ -1,4 +1,4 @@
-"""Clips of a rotor: speed and direction from rendered ones; files that are none. 200 scenes are in the benchmark."""
+"""Clips of a rotor: speed and direction from rendered ones; files that are not clips. The benchmark has 200 scenes."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ def test_identical_vanes_that_may_be_aliased_are_flagged_with_the_possible_speed
     assert found.picture is not None
     assert any(abs(rate - 11.2) < 0.05 for rate in found.picture.seen.possible_hz)
     assert any("possible are" in note for note in found.trace.notes)
-    # a rotor that cannot be so fast is told
+    # a rotor that cannot be so fast
     slow = render(ClipScene(3.1, unequal=0.0), tmp_path / "slow.mp4")
     told = measure_file(slow, replace(CLIP, fastest_rad_s=2 * math.pi * 7))
     assert told.speed.flags == () and told.speed.speed_rad_s == pytest.approx(2 * math.pi * 3.1, rel=1e-3)

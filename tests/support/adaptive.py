@@ -84,7 +84,7 @@ def _error(optimum: Optimum, truth: Truth) -> float:
 
 
 def race(seed: int) -> Row | None:
-    """Let both sweeps run on one bench; None where the even sweep finds no optimum to aim at.
+    """Run both sweeps on one bench; None if the even sweep finds no optimum as a target.
 
     Returns
     -------

@@ -1,4 +1,4 @@
-"""What each test costs: seconds of processor, with the programs that it started, whether they have ended or still run.
+"""Cost of each test: processor time, with the programs that it started, whether they have ended or still run.
 
 ``EDGEWIND_TEST_COST=cost.csv pytest tests/plan`` adds a line for each part of each test: seconds, part, test. A browser
 or a server that stays for later tests counts for each by what it does meanwhile; what ends with nobody waiting for it,

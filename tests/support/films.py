@@ -1,4 +1,4 @@
-"""What a film file holds, read frame by frame."""
+"""Content of a film file, read frame by frame."""
 
 from __future__ import annotations
 

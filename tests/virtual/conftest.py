@@ -1,4 +1,4 @@
-"""What the tests of the virtual bench share."""
+"""Fixtures of the tests of the virtual bench."""
 
 from __future__ import annotations
 

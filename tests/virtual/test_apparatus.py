@@ -1,4 +1,4 @@
-"""The simulated apparatus does what the physics of record says, and nothing depends on when it is looked at."""
+"""The simulated apparatus agrees with closed forms and other solvers, whenever it is queried."""
 
 from __future__ import annotations
 
@@ -244,7 +244,7 @@ def test_the_rotor_reverses_while_its_envelope_is_chilled_in_the_dark():
     other.hold_envelope(253.15)
     clock.advance(80)
     assert other.state()["speed"] > 0.1
-    assert np.diff(rows[50:150, State.TURNS]).max() < 0  # it really turns back
+    assert np.diff(rows[50:150, State.TURNS]).max() < 0  # it does reverse
 
 
 def test_the_gauge_of_the_hidden_bench_errs_by_more_than_a_factor():

@@ -1,4 +1,4 @@
-"""The command `edgewind bench`, run as people run it: in a process of its own."""
+"""The command `edgewind bench` in a separate process."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The page about the virtual bench tells what there is."""
+"""The manual page of the virtual bench agrees with the program."""
 
 from __future__ import annotations
 

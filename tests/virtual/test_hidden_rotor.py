@@ -1,4 +1,4 @@
-"""The invented rotor of the hidden truth: its limits, its balances, and the folders that it writes."""
+"""The invented rotor of the generator: its limits, its balances, and the folders that it writes."""
 
 import numpy as np
 import pytest

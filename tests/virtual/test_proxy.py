@@ -1,4 +1,4 @@
-"""The proxy of the tests does the harm that it says, and none where it says none."""
+"""The proxy of the tests causes its stated faults, and none otherwise."""
 
 from __future__ import annotations
 

@@ -124,7 +124,7 @@ def test_a_record_keeps_the_settings_at_its_start(turning):
 
 
 def test_an_unfetched_record_is_kept_for_hours_without_the_history_of_the_bench(turning):
-    """What the server does now and then: convert what is whole, and let go of what nobody needs."""
+    """As the server does from time to time: convert complete records, and discard unneeded history."""
 
     def run(seconds):
         for _ in range(round(seconds / 100)):

@@ -1,4 +1,4 @@
-"""The bench behind sockets: two kinds of client, several at once, and whatever bytes come."""
+"""The bench behind sockets: two kinds of client, several at once, and any bytes."""
 
 from __future__ import annotations
 

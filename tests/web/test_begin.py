@@ -1,4 +1,4 @@
-"""The form of a bench and its text are one: a field changes its line and nothing else, and the text fills the form."""
+"""The form of a bench and its text: a field changes only its line, and the text fills the form."""
 
 import difflib
 from collections.abc import Callable

@@ -1,4 +1,4 @@
-"""What is in the catalog is looked up among what was found, and what cannot be opened says why."""
+"""The catalog: entries are looked up among those found, and unreadable ones show the reason."""
 
 from pathlib import Path
 

@@ -1,4 +1,4 @@
-"""Dropped files are read at once and stored with their bytes; the dangerous and the useless are refused, with why."""
+"""Dropped files are read at once and stored with their bytes; dangerous and useless ones are refused with a reason."""
 
 import gzip
 import http.client

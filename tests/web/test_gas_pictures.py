@@ -1,4 +1,4 @@
-"""The gas is drawn from what is computed so far, and what cannot be drawn is refused before anything is."""
+"""Pictures of the gas from the results so far; impossible requests are refused first."""
 
 from importlib.resources import files
 from pathlib import Path

@@ -1,4 +1,4 @@
-"""Long work is done once, kept with its files, and cancelled; the runner itself is held elsewhere."""
+"""Long work is done once, stored with its files, and cancelled; the runner itself is tested elsewhere."""
 
 from collections.abc import Callable, Iterator
 from pathlib import Path

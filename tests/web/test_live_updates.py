@@ -1,4 +1,4 @@
-"""A followed experiment tells every page what is new in it, whoever wrote it, once and in order."""
+"""Live updates of an experiment: every page receives each change once and in order, whoever made it."""
 
 import asyncio
 import json

@@ -1,4 +1,4 @@
-"""*Next* learns: the proposal follows what was measured, and asks for nothing that the pump has not reached."""
+"""*Next*: the proposal follows the readings, within the pressures that the pump has reached."""
 
 from collections.abc import Callable
 from typing import Any

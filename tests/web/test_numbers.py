@@ -1,4 +1,4 @@
-"""Numbers that the pages write in the browser: the same words as those of the report and the commands."""
+"""Numbers written by the pages in the browser: the same text as in the report and the commands."""
 
 import random
 from collections.abc import Callable

@@ -1,4 +1,4 @@
-"""What is typed becomes the cells that were meant, or a reason beside its field."""
+"""Typed entries become cells, or are refused with a reason beside the field."""
 
 import math
 from collections.abc import Callable
@@ -155,7 +155,7 @@ ROWS = [
 def test_likely_mistakes_need_a_confirmation(
     pressure: float | None, speed: float, lamp: str, field: str | None
 ) -> None:
-    """A unit mistaken, marks counted twice or half; readings far apart are nobody's mistake."""
+    """A unit mistaken, marks counted twice or half; readings far apart are not mistakes."""
     found = doubt_about({"pressure_pa": pressure, "speed_rad_s": speed}, ROWS, lamp=lamp)
     assert (None if found is None else found[0]) == field
     assert doubt_about({"pressure_pa": 300.0, "speed_rad_s": 3.0}, ROWS[:2]) is None

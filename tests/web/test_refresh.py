@@ -1,4 +1,4 @@
-"""A page that is drawn anew while a person uses it: figures, focus, selection and typed text stay."""
+"""A page redrawn during use: figures, focus, selection and typed text are kept."""
 
 import re
 from collections.abc import Callable

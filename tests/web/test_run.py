@@ -1,4 +1,4 @@
-"""A run through a change from the pages: its form, its live drawing, its gestures, and the book that has it whole."""
+"""A run through a change from the pages: its form, live figure, buttons, and its complete record in the book."""
 
 import json
 import re
@@ -102,7 +102,7 @@ def test_a_run_is_started_drawn_and_marked_on_a_page_and_survives_its_server(
     page.locator("#run-chilled").click()
     expect(page.locator("#run-marks")).to_contain_text("envelope to -20 degC")
     expect(page.locator("#run-speeds svg")).to_have_attribute("aria-label", re.compile("it passed zero"))
-    comes_to(page, FIVE_MINUTES_CHILLED, True)  # of the bench, so that it turns back at its fastest
+    comes_to(page, FIVE_MINUTES_CHILLED, True)  # of the bench, so that the rotor reverses at its fastest
     comes_to(page, "document.documentElement.scrollWidth <= 360", True)
     page.locator("#run-end").press("Enter")
     expect(page.locator("#readings tbody")).to_contain_text("run: lamp 100 to 0 %")

@@ -1,4 +1,4 @@
-"""Only this machine is let in, unless a token is shown; other sites, tricks with paths and large bodies are not."""
+"""Access is limited to this machine unless a token is sent; other sites, path tricks and large bodies are refused."""
 
 import socket
 from collections.abc import Callable

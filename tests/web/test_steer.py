@@ -1,4 +1,4 @@
-"""A sweep in a recorder of its own, begun at a terminal or from a page: shown and steered by every server."""
+"""A sweep in a separate recorder, started at a terminal or from a page: shown and controlled by every server."""
 
 import re
 import signal

@@ -1,4 +1,4 @@
-"""What a form asks of a sweep, the field beside which it is refused, and the recorder that is started for it."""
+"""The form of a sweep: its request, refusals beside the field, and the recorder that it starts."""
 
 import subprocess
 from collections import defaultdict
@@ -127,7 +127,7 @@ def test_a_discarded_sweep_cannot_be_started(make_sweeps: Callable[..., Sweeps],
 
 
 def test_a_recorder_is_started_in_its_own_session(virtual_folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """In a session of its own, with nothing to read from: it outlives the server and its terminal, on Windows too."""
+    """In its own session, without standard input: it continues when the server or its terminal ends, on Windows too."""
     from edgewind.web import sweeps
 
     seen: list[dict[str, Any]] = []

@@ -1,4 +1,4 @@
-"""The tour: five steps by the keyboard, with the invented example; left, and found again."""
+"""The tour: five steps by keyboard, with the invented example; left and resumed."""
 
 import re
 from collections.abc import Callable
