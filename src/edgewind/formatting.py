@@ -127,7 +127,7 @@ def raised(power: int) -> str:
     return str(power).translate(_RAISED)
 
 
-def raise_exponents(text: str, *, drop_one: bool = False, times: str = " × ") -> str:
+def raise_exponents(text: str, *, drop_one: bool = False) -> str:
     """Write the numbers in a text typographically: powers of ten and true minus signs.
 
     Parameters
@@ -136,8 +136,6 @@ def raise_exponents(text: str, *, drop_one: bool = False, times: str = " × ") -
         Prose or a single number. Dates, names and digests in it stay as they are.
     drop_one : bool
         Whether ``1 × 10⁻⁵`` is written ``10⁻⁵``, as on an axis.
-    times : str
-        Text between mantissa and power.
 
     Examples
     --------
@@ -149,12 +147,12 @@ def raise_exponents(text: str, *, drop_one: bool = False, times: str = " × ") -
 
     def power(found: re.Match[str]) -> str:
         ten = "10" + raised(int(found["power"]))
-        return ten if drop_one and found["mantissa"] == "1" else f"{found['mantissa']}{times}{ten}"
+        return ten if drop_one and found["mantissa"] == "1" else f"{found['mantissa']} × {ten}"
 
     return _MINUS.sub("−", _POWER.sub(power, text))
 
 
-def text_table(rows: Sequence[Sequence[str]], *, left: Collection[int] = (), gap: str = "  ") -> Iterator[str]:
+def text_table(rows: Sequence[Sequence[str]], *, left: Collection[int] = ()) -> Iterator[str]:
     """Yield the lines of a table: columns justified to the right.
 
     Parameters
@@ -163,8 +161,6 @@ def text_table(rows: Sequence[Sequence[str]], *, left: Collection[int] = (), gap
         The cells, titles first; rows may be of unequal length.
     left : collection of int
         Columns justified to the left.
-    gap : str
-        Text between columns.
 
     Examples
     --------
@@ -181,4 +177,4 @@ def text_table(rows: Sequence[Sequence[str]], *, left: Collection[int] = (), gap
             cell.ljust(widths[column]) if column in left else cell.rjust(widths[column])
             for column, cell in enumerate(row)
         )
-        yield gap.join(cells).rstrip()
+        yield "  ".join(cells).rstrip()

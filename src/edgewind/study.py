@@ -38,7 +38,7 @@ from edgewind.evidence import Findings, SizeComparison, SweepData, compare_sizes
 from edgewind.evidence.fit import MODELS, STEPS
 from edgewind.evidence.next_test import propose_tests
 from edgewind.extras import need
-from edgewind.plan import Cost, Plan, gauge_range, propose, propose_if_possible
+from edgewind.plan import Plan, gauge_range, propose, propose_if_possible
 from edgewind.plan.ranges import check_range
 from edgewind.report.summary import study_summary
 from edgewind.signals import ExperimentSource, FolderSource, read_experiment
@@ -272,7 +272,6 @@ def plan_next(
     batch: int = 1,
     target: str | None = None,
     range_pa: tuple[float, float] | None = None,
-    cost: Cost | None = None,
 ) -> tuple[Plan, ...]:
     """Return what to measure next in each experiment at `path`; see :func:`edgewind.plan.propose`.
 
@@ -286,8 +285,6 @@ def plan_next(
         Wanted width of the interval: ``"10%"`` or ``"0.1 Pa"``.
     range_pa : tuple of float, optional
         Lowest and highest pressure of the readings, Pa.
-    cost : Cost, optional
-        Time of a reading, s.
 
     Raises
     ------
@@ -296,21 +293,19 @@ def plan_next(
     """
     with threadpool_limits(limits=1), ExitStack() as stack:
         found, _, _ = _sources(path, stack)
-        return tuple(_plan_one(source, batch, target, range_pa, cost) for source in found)
+        return tuple(_plan_one(source, batch, target, range_pa) for source in found)
 
 
-def _plan_one(
-    source: ExperimentSource, batch: int, target: str | None, range_pa: tuple[float, float] | None, cost: Cost | None
-) -> Plan:
+def _plan_one(source: ExperimentSource, batch: int, target: str | None, range_pa: tuple[float, float] | None) -> Plan:
     try:
         known = find(read_experiment(source))
     except NoRowsError:  # without a reading, the plan follows from the bench alone
         bench = source.bench()
         ends = gauge_range(bench) if range_pa is None else check_range(*range_pa, bench)
         none = SweepData(*np.empty((4, 0)))
-        plan = propose(none, batch=batch, target=target, level=bench.study.level, range_pa=ends, cost=cost)
+        plan = propose(none, batch=batch, target=target, level=bench.study.level, range_pa=ends)
         return dataclasses.replace(plan, name=source.name, shown=bench.shown)
-    plan = propose(known, batch=batch, target=target, range_pa=range_pa, cost=cost)
+    plan = propose(known, batch=batch, target=target, range_pa=range_pa)
     still_open = [claim.name for claim in known.mechanisms if claim.verdict != "ruled out"]
     experiment = known.experiment
     return dataclasses.replace(plan, tests=propose_tests(experiment, still_open), shown=experiment.bench.shown)

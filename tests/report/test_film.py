@@ -25,11 +25,11 @@ from edgewind.report.film import (
     SIZES,
     GasPicture,
     GasSeries,
-    draw_gas,
     field_of_response,
     gas_field,
     gas_series,
     make_film,
+    picture_of,
     standard_knudsen,
     still_bytes,
     write_still,
@@ -40,6 +40,16 @@ from edgewind.report.film.sample import stream_function
 from edgewind.report.film.specks import ON_A_LINE, Specks
 
 ROUGH = {"tolerance": 0.05, "fineness": 0.5}
+
+
+def drawn(answer, knudsen=None, **how):
+    """Return the figure of a picture, its moving parts included."""
+    picture = picture_of(answer, **how)
+    if knudsen is not None:
+        picture.show(knudsen)
+    for artist in picture.moving:
+        artist.set_animated(False)
+    return picture.figure
 
 
 @pytest.fixture(scope="module")
@@ -193,7 +203,7 @@ def test_a_response_with_fields_can_be_drawn():
     assert_allclose(field.moment("temperature"), data["temperature"].to_numpy())
     assert_allclose(field.stress, (data["face_pressure"][0] - data["face_pressure"][1]).dropna("y").to_numpy())
     assert (field.coefficient, field.error) == (answer.thermal_force, answer.errors["thermal_force"])
-    assert draw_gas(answer).get_size_inches().tolist() == [12.8, 7.2]
+    assert drawn(answer).get_size_inches().tolist() == [12.8, 7.2]
     with pytest.raises(InputError, match="without fields"):
         field_of_response(Response.from_json(answer.to_json()))
 
@@ -261,19 +271,19 @@ def overlaps(figure):
 @pytest.mark.parametrize("quantity", sorted(QUANTITIES))
 def test_no_labels_overlap(fields, drive, quantity):
     for size in ("1080p", "vertical") if quantity in ("pressure", "heat-flux") else ("1080p",):
-        assert overlaps(draw_gas(fields[drive], quantity=quantity, size=size)) == ([], []), size
+        assert overlaps(drawn(fields[drive], quantity=quantity, size=size)) == ([], []), size
 
 
 def test_no_labels_overlap_in_any_frame_or_for_a_square(strip, square):
     for knudsen in (3.0, 0.8, 0.25, 0.1):
-        assert overlaps(draw_gas(strip, knudsen=knudsen, theme="dark")) == ([], [])
-    assert overlaps(draw_gas(square, quantity="density")) == ([], [])
+        assert overlaps(drawn(strip, knudsen=knudsen, theme="dark")) == ([], [])
+    assert overlaps(drawn(square, quantity="density")) == ([], [])
     # The longest caption.
     mixed = replace(strip.fields[0], accommodation=(0.83, 0.91, 0.77), position=0.45, room=(4.25, 3.75))
-    assert overlaps(draw_gas(mixed, quantity="heat-flux")) == ([], [])
+    assert overlaps(drawn(mixed, quantity="heat-flux")) == ([], [])
     # Dense gas pushes at the edge alone.
     dense = replace(strip.fields[0], stress=np.where(np.arange(strip.fields[0].stress.size) > 10, 20.0, 0.1), mean=1.0)
-    assert overlaps(draw_gas(dense)) == ([], [])
+    assert overlaps(drawn(dense)) == ([], [])
 
 
 @pytest.mark.parametrize("size", sorted(SIZES))

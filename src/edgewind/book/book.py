@@ -7,7 +7,6 @@ import uuid
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from types import TracebackType
 from typing import BinaryIO, Self
 
 from sqlalchemy import Connection, Engine, select, text
@@ -160,9 +159,7 @@ class Book:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.close()
 
     def close(self) -> None:

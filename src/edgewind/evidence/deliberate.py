@@ -45,9 +45,7 @@ _RUN_COUNTS = 6.0
 _RUN_LOG_U = 0.35
 
 
-def deliberate_tests(
-    experiment: Experiment, rotor: RotorParameters | None = None, *, level: float | None = None
-) -> tuple[DeliberateTest, ...]:
+def deliberate_tests(experiment: Experiment, rotor: RotorParameters | None = None) -> tuple[DeliberateTest, ...]:
     """Return every test of an experiment, judged.
 
     Each mechanism in turn is assumed to turn the rotor under the lamp: its torque is scaled to the speed observed there
@@ -60,10 +58,8 @@ def deliberate_tests(
     rotor : RotorParameters, optional
         Draws of the rotor, arrays of shape (draws, 1), of the posterior of a fit; default: draws of the values of the
         bench.
-    level : float, optional
-        Coverage of intervals; default: that of the study.
     """
-    known = bench_of_tests(experiment, rotor, level=level)
+    known = bench_of_tests(experiment, rotor)
     found = [*_of_readings(experiment, known), *_of_runs(experiment, known)]
     return tuple(test for test in found if test is not None)
 

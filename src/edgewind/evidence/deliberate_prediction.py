@@ -98,9 +98,7 @@ class TestBench:
         return usual_speed(self.usual, pressure_pa)
 
 
-def bench_of_tests(
-    experiment: Experiment, rotor: RotorParameters | None = None, *, level: float | None = None
-) -> TestBench:
+def bench_of_tests(experiment: Experiment, rotor: RotorParameters | None = None) -> TestBench:
     """Return the bench, draws and response for the tests of an experiment.
 
     For the parameters see :func:`edgewind.evidence.deliberate.deliberate_tests`.
@@ -113,7 +111,7 @@ def bench_of_tests(
         _thinned(prior_draws(bench, bench.study.seed) if rotor is None else rotor, _READING_DRAWS),
         response_of(nominal),
         usual_envelope_k(experiment.readings, bench),
-        bench.study.level if level is None else level,
+        bench.study.level,
         bench.study.seed,
     )
 

@@ -283,9 +283,9 @@ def draws_of(source: Bench | Fit, *, draws: int = 200, seed: int = 1) -> RotorDr
     return _with_model_error(source, parameters_of(source), _prior_numbers(source, draws, seed), seed)
 
 
-def draws_of_model_error(bench: Bench, rotor: RotorParameters, *, draws: int = 200, seed: int = 1) -> RotorDraws:
+def draws_of_model_error(bench: Bench, rotor: RotorParameters) -> RotorDraws:
     """Return draws of the error of the model alone: each of the same rotor of plain numbers."""
-    return _with_model_error(bench, rotor, np.tile(flat(rotor), (draws, 1)), seed)
+    return _with_model_error(bench, rotor, np.tile(flat(rotor), (200, 1)), 1)
 
 
 def _with_model_error(bench: Bench, rotor: RotorParameters, numbers: Array, seed: int) -> RotorDraws:

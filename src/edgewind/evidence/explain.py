@@ -44,10 +44,10 @@ class FittedOptimum(PeakPressure):
     value: float | None = Field(default=None, description="Median of the greatest value: rad/s, or N m.")
 
 
-def fitted_optimum(fitted: Fit, quantity: Literal["speed", "torque"], *, points: int = 81) -> FittedOptimum:
+def fitted_optimum(fitted: Fit, quantity: Literal["speed", "torque"]) -> FittedOptimum:
     """Return the maximum of speed or torque over the posterior of a fit, between the measured pressures."""
     problem, level = fitted.problem, fitted.level
-    pressure = np.geomspace(problem.data.pressure_pa.min(), problem.data.pressure_pa.max(), points)
+    pressure = np.geomspace(problem.data.pressure_pa.min(), problem.data.pressure_pa.max(), 81)
     picked, deviations = fitted.picked(_OPTIMUM_DRAWS)
     row = {"speed": 0, "torque": 1}[quantity]
     curves = problem.predicted(picked, pressure, deviations)[:, row]

@@ -279,12 +279,12 @@ def _drawn_gas(bench: Bench, rotor: RotorParameters, column: Mapping[str, Array]
     return found
 
 
-def prior_draws(bench: Bench, seed: int, *, draws: int = DRAWS) -> RotorParameters:
+def prior_draws(bench: Bench, seed: int) -> RotorParameters:
     """Return draws of a rotor from its bench, arrays of shape (draws, 1); no torque from outside."""
     unknowns = unknowns_of(bench, response_of(parameters_of(bench)), 0.05, coasts=True)
-    scores = np.random.default_rng(seed).standard_normal((len(unknowns), draws))
+    scores = np.random.default_rng(seed).standard_normal((len(unknowns), DRAWS))
     column = {u.name: np.array([[u.value(s)] for s in row]) for u, row in zip(unknowns, scores, strict=True)}
-    return drawn_rotor(bench, column | {"foreign": np.zeros((draws, 1))}, seed)
+    return drawn_rotor(bench, column | {"foreign": np.zeros((DRAWS, 1))}, seed)
 
 
 def case_of(

@@ -101,18 +101,10 @@ class ModelError:
         """Number of numbers in a draw."""
         return _PROCESSES * self.nodes.size + self.log_pressure_nodes.size
 
-    def basis(self, pressure_pa: ArrayLike, log_path: float | None = None) -> Array:
-        """Return the errors per unit of each number, shape (5, n, size): of the logarithms of `KINDS`, and of ln p.
-
-        Parameters
-        ----------
-        pressure_pa : array of shape (n,)
-            Pressures, Pa.
-        log_path : float, optional
-            ln of the Knudsen number at 1 Pa, where it is that of a changed rotor.
-        """
+    def basis(self, pressure_pa: ArrayLike) -> Array:
+        """Return the errors per unit of each number, shape (5, n, size): of the logarithms of `KINDS`, and of ln p."""
         log_p = np.log(np.asarray(pressure_pa, dtype=float))
-        x = (self.log_path if log_path is None else log_path) - log_p
+        x = self.log_path - log_p
         on_knudsen, on_pressure = _on_nodes(x, self.nodes), _on_nodes(log_p, self.log_pressure_nodes)
         parts = _parts(self.response, np.exp(x))
         found = np.zeros((len(KINDS) + 1, log_p.size, self.size))
@@ -122,9 +114,9 @@ class ModelError:
         found[-1, :, _PROCESSES * width :] = self.gauge_u * on_pressure
         return found
 
-    def factors(self, drawn: Array, pressure_pa: ArrayLike, log_path: float | None = None) -> tuple[Array, Array]:
+    def factors(self, drawn: Array, pressure_pa: ArrayLike) -> tuple[Array, Array]:
         """Return factors on `KINDS`, shape (k, 4, n), and on the pressure, shape (k, n), of k draws."""
-        errors = np.einsum("bnc,kc->kbn", self.basis(pressure_pa, log_path), np.clip(drawn, -6, 6))
+        errors = np.einsum("bnc,kc->kbn", self.basis(pressure_pa), np.clip(drawn, -6, 6))
         return np.exp(errors[:, : len(KINDS)]), np.exp(errors[:, -1])
 
 

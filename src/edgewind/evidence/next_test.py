@@ -16,7 +16,7 @@ from edgewind.evidence.deliberate_results import kind_of
 from edgewind.evidence.usual import LEAST_SPREAD
 from edgewind.formatting import RPM_PER_RAD_S, format_interval
 from edgewind.frozen_model import FrozenModel
-from edgewind.rotor import RotorParameters, parameters_of
+from edgewind.rotor import parameters_of
 from edgewind.rotor.drives import NAMES
 from edgewind.signals import Experiment
 
@@ -45,9 +45,7 @@ class ProposedTest(FrozenModel):
     cautions: tuple[str, ...] = Field(description="Hazards of it, as keys of edgewind.cautions.HAZARDS.")
 
 
-def propose_tests(
-    experiment: Experiment, open_mechanisms: Sequence[str] | None = None, rotor: RotorParameters | None = None
-) -> tuple[ProposedTest, ...]:
+def propose_tests(experiment: Experiment, open_mechanisms: Sequence[str] | None = None) -> tuple[ProposedTest, ...]:
     """Return possible tests, those with the most information per hour first.
 
     Each open mechanism in turn is assumed true: observations are drawn from its predictions, and their likelihood under
@@ -59,13 +57,11 @@ def propose_tests(
         With readings at the usual conditions; without any nothing is proposed.
     open_mechanisms : sequence of str, optional
         Names of those that are not ruled out; default: all.
-    rotor : RotorParameters, optional
-        Draws of the rotor; see :func:`edgewind.evidence.deliberate.deliberate_tests`.
     """
     used = experiment.used
     if used.empty:
         return ()
-    known = bench_of_tests(experiment, rotor)
+    known = bench_of_tests(experiment)
     fastest = int(np.argmax(used["speed_rad_s"].abs().to_numpy(float)))
     pressure = float(used["pressure_pa"].to_numpy(float)[fastest])
     every = [*(NAMES[key] for key in CANDIDATES), *CONSTANT]

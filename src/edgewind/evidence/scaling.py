@@ -187,15 +187,13 @@ def scaling_of(
     return Scaling(quantity, widths, middle, low, high, power, (least, most), bend, level, float(whole.mean()))
 
 
-def both_laws(
-    bench: Bench, fitted: Fit | RotorDraws | None = None, *, level: float = 0.9, seed: int = 1
-) -> tuple[list[Scaling], str]:
+def both_laws(bench: Bench, fitted: Fit | RotorDraws | None = None, *, level: float = 0.9) -> tuple[list[Scaling], str]:
     """Return the laws of speed and of torque that exist, and why one is missing; empty if none is."""
     laws, missing = [], []
     quantities: tuple[Literal["speed", "torque"], ...] = ("speed", "torque")
     for quantity in quantities:
         try:
-            laws.append(scaling_of(bench, fitted=fitted, quantity=quantity, level=level, seed=seed))
+            laws.append(scaling_of(bench, fitted=fitted, quantity=quantity, level=level))
         except InputError as error:
             missing.append(str(error))
     if not laws:

@@ -341,7 +341,6 @@ def refine(
     device: str,
     operator_for: Callable[[RotorOperator], RotorOperator],
     watch: Callable[[SolveProgress], None] | None = None,
-    first: int = 0,
 ) -> RotorResponse:
     """Refine until two levels agree to the tolerance, or report that they do not."""
     begun = time.perf_counter()
@@ -350,8 +349,8 @@ def refine(
     gained = GAINED_CUT if cut else GAINED
     before: dict[str, float] | None = None
     solutions: list[RotorSolution] = []
-    levels, most = first + 2, len(AZIMUTHS) - 1
-    for number in range(first, most):
+    levels, most = 2, len(AZIMUTHS) - 1
+    for number in range(most):
         level = RotorResolution.level(number, case.knudsen)
         _check_memory(case, level, workers)
 

@@ -148,19 +148,13 @@ class Subscription:
         self._line.abort()
 
 
-def recorders(folder: Path | None = None, *, but: frozenset[Path] = frozenset()) -> list[Recorder]:
-    """Return the running recorders, except those in `but`; the endpoint of one that has ended is removed."""
+def recorders() -> list[Recorder]:
+    """Return the running recorders of this user; the endpoint of one that has ended is removed."""
     found = []
-    for path in channels(folder):
-        if path not in but:
-            with contextlib.suppress(RecorderNotFoundError):
-                found.append(meet(path))
+    for path in endpoints():
+        with contextlib.suppress(RecorderNotFoundError):
+            found.append(meet(path))
     return found
-
-
-def channels(folder: Path | None = None) -> list[Path]:
-    """Return the endpoints of recorders of this user."""
-    return endpoints(folder)
 
 
 def meet(path: Path) -> Recorder:

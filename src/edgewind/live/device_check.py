@@ -35,15 +35,8 @@ class DeviceCheck:
     problem: str
 
 
-def check_devices(bench: Bench, instruments: Instruments | None = None) -> list[DeviceCheck]:
-    """Query every device of a bench once; nothing is set or switched.
-
-    Parameters
-    ----------
-    bench : Bench
-        The apparatus.
-    instruments : Instruments, optional
-        Its instruments; default: connected and closed here.
+def check_devices(bench: Bench) -> list[DeviceCheck]:
+    """Connect to every device of a bench and query it once; nothing is set or switched.
 
     Returns
     -------
@@ -58,12 +51,8 @@ def check_devices(bench: Bench, instruments: Instruments | None = None) -> list[
     section = bench.instruments
     if section is None:
         return []
-    opened = connect(bench) if instruments is None else instruments
-    try:
+    with connect(bench) as opened:
         return [_check(opened, role, one.address) for role, one in section.named()]
-    finally:
-        if instruments is None:
-            opened.close()
 
 
 def _check(instruments: Instruments, role: str, address: str) -> DeviceCheck:

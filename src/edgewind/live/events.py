@@ -100,7 +100,7 @@ class Events:
                 self.remove(listener)
         return event
 
-    def since(self, number: int = 0) -> list[SweepEvent]:
+    def since(self, number: int) -> list[SweepEvent]:
         """Return the stored events after a number."""
         with self._lock:
             return [event for event in self._kept if event.number > number]

@@ -170,9 +170,9 @@ def _closed_on_error(opened: socket.socket) -> Iterator[socket.socket]:
         raise
 
 
-def endpoints(folder: Path | None = None) -> list[Path]:
+def endpoints() -> list[Path]:
     """Return the endpoints of recorders of this user."""
-    place = endpoint_folder() if folder is None else folder
+    place = endpoint_folder()
     suffix = UNIX_SUFFIX if has_unix_sockets() else TCP_SUFFIX
     try:
         if not is_private(place):

@@ -57,9 +57,9 @@ class Operator:
             self.observe_when_due(None)
             self._wait(self._commands.arrived, math.inf)
 
-    def tick(self, *, in_step: bool = True) -> None:
+    def tick(self) -> None:
         """Carry out commands, and wait until the next query of the gauge or the next command."""
-        self.obey(in_step=in_step)
+        self.obey()
         self._wait(self._commands.arrived, math.inf)
 
     def attend(self, event: Event, seconds: float) -> None:

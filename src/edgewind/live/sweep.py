@@ -108,9 +108,9 @@ class Sweep:
             return status
         return replace(status, elapsed_s=self._clock.monotonic() - self._began, time_left_s=self._time_left(status))
 
-    def history(self, since: int = 0) -> list[SweepEvent]:
-        """Return the events after that number."""
-        return self._state.events.since(since)
+    def history(self) -> list[SweepEvent]:
+        """Return all events."""
+        return self._state.events.since(0)
 
     def run_since(self, key: str, number: int) -> tuple[str, int, list[RunRow]]:
         """Return the current or last run: its name, and its rows after a number of them."""

@@ -146,7 +146,7 @@ class Transport(ABC):
 
         return self._attempt(once, self.retries if retries is None else retries)
 
-    def query_block(self, question: str, *, timeout_s: float | None = None, retries: int | None = None) -> bytes:
+    def query_block(self, question: str) -> bytes:
         """Query a definite-length block (IEEE 488.2-1992, 8.7.9): ``#``, one digit n, n digits of length, bytes.
 
         Raises
@@ -154,15 +154,15 @@ class Transport(ABC):
         InstrumentError
             No complete block in any attempt.
         """
-        limit = self.timeout_s if timeout_s is None else timeout_s
 
         def once() -> bytes:
             self._send_question(question)
-            return self._block(question, limit)
+            return self._block(question)
 
-        return self._attempt(once, self.retries if retries is None else retries)
+        return self._attempt(once, self.retries)
 
-    def _block(self, question: str, limit: float) -> bytes:
+    def _block(self, question: str) -> bytes:
+        limit = self.timeout_s
         head = self._read_exactly(2, limit)
         if head[:1] != b"#" or not head[1:].isdigit() or head[1:] == b"0":
             raise GarbledError(self.address, f"'{question}' was answered with {_shown(head)}…, not a block")

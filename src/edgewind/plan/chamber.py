@@ -72,7 +72,7 @@ class Vacuum:
         off = np.abs(old / new - 1) / within
         return np.asarray(self.volume_m3 / self.speed_m3_s(new) * np.log(np.maximum(off, 1.0)))
 
-    def time_to_s(self, pressure_pa: float, start_pa: float = ATMOSPHERE_PA, most_s: float = 1e7) -> float:
+    def time_to_s(self, pressure_pa: float, start_pa: float = ATMOSPHERE_PA) -> float:
         """Return the time of pumping until a pressure is reached, s, by ``V dp/dt = -S(p) p + Q(t)``; inf for never."""
         if pressure_pa >= start_pa:
             return 0.0
@@ -87,7 +87,7 @@ class Vacuum:
             return float(log_p[0]) - target
 
         reached.terminal = True  # type: ignore[attr-defined]
-        found = solve_ivp(rate, (0.0, most_s), [np.log(start_pa)], method="LSODA", rtol=1e-8, atol=1e-9, events=reached)
+        found = solve_ivp(rate, (0.0, 1e7), [np.log(start_pa)], method="LSODA", rtol=1e-8, atol=1e-9, events=reached)
         times = np.concatenate(found.t_events or [np.empty(0)])
         return float(times[0]) if times.size else float("inf")
 

@@ -68,8 +68,8 @@ class Deciding:
         return f"{self.label} ({within}): greatest speed by {speed}, its pressure by {pressure}"
 
 
-def deciding(text: str, most: int = 3) -> list[Deciding]:
-    """Return the uncertain or unknown values that change the predicted answer most.
+def deciding(text: str) -> list[Deciding]:
+    """Return up to three uncertain or unknown values that change the predicted answer most, the greatest first.
 
     Each is moved alone, by its standard uncertainty to either side, or between wide limits where it is left unknown.
 
@@ -77,8 +77,6 @@ def deciding(text: str, most: int = 3) -> list[Deciding]:
     ----------
     text : str
         A `bench.toml`.
-    most : int
-        How many to return, the one with the greatest effect first.
 
     Raises
     ------
@@ -103,7 +101,7 @@ def deciding(text: str, most: int = 3) -> list[Deciding]:
         one = Deciding(key, field.label, unknown, within, math.exp(speed), math.exp(pressure))
         found.append((speed + pressure, one))
     found.sort(key=lambda pair: -pair[0])
-    return [one for weight, one in found if weight > _LEAST][:most]
+    return [one for weight, one in found if weight > _LEAST][:3]
 
 
 def _change(factor: float) -> str:

@@ -325,7 +325,7 @@ class TimePlan:
         return tuple(float(p) for p in self.pressure_pa[never])
 
 
-def plan_time(bench: Bench, pressures: ArrayLike, *, times: BenchTimes | None = None, **settings: Any) -> TimePlan:
+def plan_time(bench: Bench, pressures: ArrayLike, **settings: Any) -> TimePlan:
     """Plan the time of a sweep over some pressures, in each order.
 
     Parameters
@@ -334,8 +334,6 @@ def plan_time(bench: Bench, pressures: ArrayLike, *, times: BenchTimes | None = 
         The bench.
     pressures : array of shape (n,)
         Pressures to measure, Pa.
-    times : BenchTimes, optional
-        The times of the bench, if already computed.
     **settings
         Those of :func:`bench_times`.
 
@@ -347,7 +345,7 @@ def plan_time(bench: Bench, pressures: ArrayLike, *, times: BenchTimes | None = 
     pressure = np.unique(np.asarray(pressures, dtype=float))
     if not pressure.size:
         raise InputError("no pressures were given", fix="give one or more, such as 0.01Pa:10Pa:12")
-    found = bench_times(bench, **settings) if times is None else times
+    found = bench_times(bench, **settings)
     found.rotor(pressure)
     ways: dict[Order, Array] = {
         "down": pressure[::-1],

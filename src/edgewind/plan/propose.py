@@ -110,10 +110,10 @@ def propose(
     return replace(plan, proposals=_in_order(plan, others), assumptions=(*plan.assumptions, cost_words))
 
 
-def propose_if_possible(found: Findings, *, batch: int = PLANNED) -> Plan | None:
+def propose_if_possible(found: Findings) -> Plan | None:
     """Plan the next readings for a report; None without readings or a range."""
     try:
-        return propose(found, batch=batch)
+        return propose(found, batch=PLANNED)
     except InputError:
         return None
 

@@ -80,14 +80,14 @@ def trade_sentence(found: RotorSearch) -> str:
     return f"{len(found.front)} rotors of {found.tried} tried are best in one way or another: {'; '.join(ends)}. {own}"
 
 
-def rotor_rows(found: RotorSearch, most: int = 8) -> list[list[str]]:
+def rotor_rows(found: RotorSearch) -> list[list[str]]:
     """Return the rows of a table: two of titles and units, the present rotor, and some of the front."""
     goals = found.goals
     rows = [
         ["", "width", "height", "thick", "arm", "vanes", "gas", *(goal.key for goal in goals), "best at", "spin-up"]
     ]
     rows.append(["", "mm", "mm", "mm", "mm", "", "", *(goal_unit(goal) for goal in goals), "Pa", ""])
-    for name, one in [("now", found.own), *((str(k), one) for k, one in enumerate(found.picked(most), start=1))]:
+    for name, one in [("now", found.own), *((str(k), one) for k, one in enumerate(found.picked(8), start=1))]:
         b = one.built
         sizes = (b.vane_width_m, b.vane_height_m, b.vane_thickness_m, b.arm_m)
         rows.append(

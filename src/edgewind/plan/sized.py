@@ -125,7 +125,7 @@ class SizedRotor(BaseModel):
     )
 
 
-def sized_rotor(bench: Bench, width_m: float, gas: str, *, seed: int = 1, draws: int = 80) -> SizedRotor:
+def sized_rotor(bench: Bench, width_m: float, gas: str, *, seed: int = 1) -> SizedRotor:
     """Predict one size in one gas, with the scatter between rotors of the same design.
 
     Raises
@@ -138,9 +138,7 @@ def sized_rotor(bench: Bench, width_m: float, gas: str, *, seed: int = 1, draws:
     response = response_of(rotor)
     top = float(rotor.knudsen(1.0)) / response.least_knudsen / 1.01
     pressure = np.geomspace(top / 10**_DECADES, top, _POINTS)
-    curves, places = speed_curves(
-        pressure, [flat(rotor), *made_alike(sized, rotor, draws, seed)], table_arrays(response)
-    )
+    curves, places = speed_curves(pressure, [flat(rotor), *made_alike(sized, rotor, 80, seed)], table_arrays(response))
     name = f"vanes of {1e3 * width_m:.3g} mm in {gas}"
     if not np.isfinite(places[0]):
         still = not np.any(curves[0])

@@ -309,14 +309,14 @@ def table_of(state: SteadyState) -> pd.DataFrame:
 
 
 def optima(
-    rotor: RotorParameters, response: GasResponse, low_pa: float, high_pa: float, *, points: int = 81
+    rotor: RotorParameters, response: GasResponse, low_pa: float, high_pa: float
 ) -> tuple[CurveOptimum, CurveOptimum]:
     """Return the maxima of speed and torque between two pressures, in the direction of the greatest torque.
 
     Rotation in the other direction by light pressure in very thin gas, unbounded with an ideal pivot, is therefore not
     taken for the optimum.
     """
-    pressure = np.geomspace(low_pa, high_pa, points) if 0 < low_pa < high_pa else np.array([low_pa])
+    pressure = np.geomspace(low_pa, high_pa, 81) if 0 < low_pa < high_pa else np.array([low_pa])
     check_pressures(pressure, rotor, response)
     return optima_of(steady_state(pressure, rotor, response), response)
 

@@ -20,14 +20,7 @@ Array = NDArray[np.float64]
 _MOST_STEPS = 40
 
 
-def state_of_warm_vane(
-    pressure_pa: Any,
-    vane_k: Any,
-    rotor: RotorParameters,
-    response: GasResponse,
-    *,
-    drives: tuple[str, ...] | None = None,
-) -> SteadyState:
+def state_of_warm_vane(pressure_pa: Any, vane_k: Any, rotor: RotorParameters, response: GasResponse) -> SteadyState:
     """Return the state in which the vanes as a whole are still at `vane_k` and all faster quantities have settled.
 
     The difference of the faces settles in a fraction of the time in which the vane takes the temperature of its
@@ -40,8 +33,6 @@ def state_of_warm_vane(
         Pressure, Pa, and mean temperature of the faces, K; they broadcast with the arrays of the rotor.
     rotor, response
         The rotor in its surroundings, and the gas.
-    drives : tuple of str, optional
-        Keys of the drives that act; default: all.
     """
     pressure = np.asarray(pressure_pa, dtype=float)
     check_pressures(pressure, rotor, response)
@@ -62,8 +53,8 @@ def state_of_warm_vane(
         if np.max(np.abs(step)) < 1e-7:
             break
     at = Conditions(pressure, kn, gas, np.asarray(mean + difference / 2), np.asarray(mean - difference / 2), rotor)
-    torque = {key: DRIVES[key](at) for key in (DRIVES if drives is None else drives)}
-    total = np.asarray(sum(torque.values()) if torque else np.zeros_like(at.dark_k))
+    torque = {key: drive(at) for key, drive in DRIVES.items()}
+    total = np.asarray(sum(torque.values()))
     vanes, arms = vane_drag(pressure, gas, rotor), arm_drag(pressure, response, rotor)
     drag = vanes + arms + rotor.pivot_viscous_n_m_s
     speed = steady_speed(total, drag, rotor.pivot_dry_n_m, rotor.pivot_breakaway_n_m)

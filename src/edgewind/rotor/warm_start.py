@@ -103,9 +103,7 @@ def parse_vane_temperature(text: str) -> float:
     return round(kelvin, 9)
 
 
-def warm_start(
-    rotor: RotorParameters, response: GasResponse, pressure_pa: float, vane_k: float, *, longest_s: float = _LONGEST_S
-) -> WarmStart:
+def warm_start(rotor: RotorParameters, response: GasResponse, pressure_pa: float, vane_k: float) -> WarmStart:
     """Follow the rotor from rest with vanes of one temperature, at one pressure.
 
     Lamp, envelope and gas are constant from the first moment on; with `rotor.lamp_off()` it is in the dark.
@@ -118,8 +116,6 @@ def warm_start(
         Pressure, Pa.
     vane_k : float
         Temperature of both faces at the start, K.
-    longest_s : float
-        Longest simulated time, s.
 
     Raises
     ------
@@ -129,7 +125,7 @@ def warm_start(
     heat_s = float(np.max(thermal_times(np.array([pressure_pa]), rotor, response).whole))
     drag = float(np.max(steady_state(np.array([pressure_pa]), rotor, response).drag))
     drag_s = float(rotor.moment_of_inertia_kg_m2) / drag if drag > 0 else 0.0
-    end = float(np.clip(_TIMES * (heat_s + drag_s), _SHORTEST_S, longest_s))
+    end = float(np.clip(_TIMES * (heat_s + drag_s), _SHORTEST_S, _LONGEST_S))
     times = np.concatenate([[0.0], np.geomspace(1e-4, 1.0, _POINTS // 3)[:-1] * end / 10, np.linspace(
         end / 10, end, _POINTS)])  # fmt: skip
     around = constant(pressure_pa, float(rotor.envelope_temperature_k))

@@ -10,7 +10,7 @@ from edgewind.runner.local import LocalRunner
 CLUSTER_VARIABLE = "EDGEWIND_CLUSTER"
 
 
-def open_runner(cluster: str | None = None, *, processes: int | None = None, nice: int = 0) -> Runner:
+def open_runner(cluster: str | None = None, *, processes: int | None = None) -> Runner:
     """Return a runner: a Dask cluster where one is named, else processes of this machine.
 
     Parameters
@@ -19,8 +19,6 @@ def open_runner(cluster: str | None = None, *, processes: int | None = None, nic
         Address of the scheduler, ``tcp://host:8786``; that of the variable ``EDGEWIND_CLUSTER`` where absent.
     processes : int, optional
         How many processes of this machine, where there is no cluster.
-    nice : int
-        By how much these yield to others.
 
     Raises
     ------
@@ -29,7 +27,7 @@ def open_runner(cluster: str | None = None, *, processes: int | None = None, nic
     """
     address = cluster or os.environ.get(CLUSTER_VARIABLE)
     if not address:
-        return LocalRunner(processes, nice=nice)
+        return LocalRunner(processes)
     from edgewind.runner.cluster import ClusterRunner
 
     return ClusterRunner(address)

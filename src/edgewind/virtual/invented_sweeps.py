@@ -107,9 +107,9 @@ def draw_rotor(random: np.random.Generator, sizes: Sizes = Sizes()) -> HiddenRot
     )  # fmt: skip
 
 
-def truth_of(rotor: HiddenRotor, low_pa: float = 3e-3, high_pa: float = 100.0) -> Truth:
+def truth_of(rotor: HiddenRotor) -> Truth:
     """Return the true values of an invented rotor under full light."""
-    around = BenchConditions(np.geomspace(low_pa, high_pa, 2000), 1.0, _ROOM_K)
+    around = BenchConditions(np.geomspace(3e-3, 100.0, 2000), 1.0, _ROOM_K)
     parts = rotor.torques(*rotor.faces(around), around)
     place = int(np.argmax(np.abs(rotor.steady_speed(around))))
     there = {name: float(part[place]) for name, part in parts.items()}
@@ -189,12 +189,9 @@ def bench_text(
     return "\n".join(lines) + "\n"
 
 
-def readings_text(
-    rotor: HiddenRotor, pressures_pa: Array, random: np.random.Generator, scatter: float = 0.015,
-    envelope_k: float = _ROOM_K,
-) -> str:  # fmt: skip
+def readings_text(rotor: HiddenRotor, pressures_pa: Array, random: np.random.Generator, scatter: float = 0.015) -> str:
     """Return the `readings.csv` of an invented sweep under full light, speeds typed with their sign."""
-    around = BenchConditions(np.asarray(pressures_pa, dtype=float), 1.0, envelope_k)
+    around = BenchConditions(np.asarray(pressures_pa, dtype=float), 1.0, _ROOM_K)
     speed = rotor.steady_speed(around) * (1 + scatter * random.standard_normal(len(pressures_pa)))
     shown = around.pressure_pa * rotor.gauge(around.pressure_pa) * np.exp(0.01 * random.standard_normal(speed.shape))
     out = io.StringIO()
@@ -206,26 +203,22 @@ def readings_text(
     return out.getvalue()
 
 
-def invented_sweep(
-    folder: Path,
-    random: np.random.Generator,
-    sizes: Sizes = Sizes(),
-    readings: int = 14,
-) -> tuple[HiddenRotor, Truth]:
+def invented_sweep(folder: Path, random: np.random.Generator) -> tuple[HiddenRotor, Truth]:
     """Write the folder of an invented experiment, and return its rotor and truth.
 
     The pressures run from about a twentieth to about twenty times that of greatest speed, evenly spaced in the
     logarithm. Rotors that do not turn, or whose optimum lies at an end of the range of the bench, are drawn again.
     """
+    sizes = Sizes()
     while True:
         rotor = draw_rotor(random, sizes)
         truth = truth_of(rotor)
         if not 0.03 < truth.speed_optimum_pa < 20:
             continue
         middle = truth.speed_optimum_pa * float(np.exp(random.uniform(-0.7, 0.7)))
-        pressures = np.geomspace(middle / 20, middle * 20, readings)
+        pressures = np.geomspace(middle / 20, middle * 20, 14)
         speeds = rotor.steady_speed(BenchConditions(pressures, 1.0, _ROOM_K))
-        if (np.abs(speeds) > 0.02).sum() >= readings - 3 and abs(speeds).max() > 0.5:
+        if (np.abs(speeds) > 0.02).sum() >= 11 and abs(speeds).max() > 0.5:
             break
     leading = "bright" if speeds[int(np.argmax(np.abs(speeds)))] > 0 else "dark"
     folder.mkdir(parents=True)

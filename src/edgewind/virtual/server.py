@@ -9,7 +9,6 @@ import math
 import time
 from collections.abc import AsyncIterator, Awaitable, Callable, Generator, Mapping
 from threading import Event, Thread
-from types import TracebackType
 
 from edgewind.bench import Bench
 from edgewind.clock import Clock, ScaledClock, SimulatedClock
@@ -308,9 +307,7 @@ class ServedBench:
     def __enter__(self) -> ServedBench:
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.close()
 
 

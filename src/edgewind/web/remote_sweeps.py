@@ -12,7 +12,8 @@ from typing import Any
 
 from edgewind.errors import EdgewindError, InputError
 from edgewind.live import Recorder, RecorderNotFoundError
-from edgewind.live.client import channels, meet
+from edgewind.live.client import meet
+from edgewind.live.local_endpoint import endpoints
 from edgewind.web.catalog import Catalog
 from edgewind.web.live_updates import ExperimentFeeds
 
@@ -194,7 +195,7 @@ class RecorderWatcher:
     def look(self) -> None:
         """Search for running recorders."""
         with self._lock:
-            for path in channels():
+            for path in endpoints():
                 until, _ = self._left_alone.get(path, (0.0, 0.0))
                 if path not in self._found and time.monotonic() > until:
                     self._meet(path)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import ipaddress
 import secrets
 import socket
-from collections.abc import Iterable
 from dataclasses import dataclass
 from http.cookies import CookieError, SimpleCookie
 from urllib.parse import parse_qsl, urlencode
@@ -106,7 +105,7 @@ class AccessPolicy:
         return True
 
 
-def access_policy(host: str, token: str | None = None, names: Iterable[str] = ()) -> AccessPolicy:
+def access_policy(host: str, token: str | None = None) -> AccessPolicy:
     """Return the policy for a server that listens at `host`; off the loopback it requires a token, a new one by
     default.
 
@@ -121,7 +120,7 @@ def access_policy(host: str, token: str | None = None, names: Iterable[str] = ()
         raise InputError(
             "The token is too easy to guess", fix=f"use at least {_LEAST_TOKEN} ASCII characters, or omit it"
         )
-    own = {"localhost", socket.gethostname().lower(), socket.getfqdn().lower(), host.lower(), *names}
+    own = {"localhost", socket.gethostname().lower(), socket.getfqdn().lower(), host.lower()}
     return AccessPolicy(host, token or secrets.token_urlsafe(24), frozenset(own))
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from matplotlib.markers import TICKDOWN, TICKUP
 from matplotlib.ticker import FixedFormatter, FixedLocator, NullLocator
 
-from edgewind.formatting import format_number
+from edgewind.formatting import format_number, raise_exponents
 from edgewind.report.figures.canvas import plain_axes
 
 if TYPE_CHECKING:
@@ -80,12 +80,7 @@ def small_ticks(low: float, high: float) -> NDArray[np.float64]:
 
 def pretty(value: float) -> str:
     """Write a tick: ``0.01``, ``10``, ``2 × 10⁻⁵``."""
-    text = format_number(value, 3)
-    if "e" not in text:
-        return text
-    mantissa, exponent = text.split("e")
-    power = "10" + exponent.translate(str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹"))
-    return power if mantissa == "1" else f"{mantissa} × {power}"
+    return raise_exponents(format_number(value, 3), drop_one=True)
 
 
 def draw_ruler(

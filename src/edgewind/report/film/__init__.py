@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from edgewind.report.film.rotor_picture import RotorPicture
     from edgewind.report.film.series import FieldFrame, GasSeries, gas_series, standard_knudsen
     from edgewind.report.film.shipped import shipped_fields
-    from edgewind.report.film.still import check_still, draw_gas, picture_of, still_bytes, write_still
+    from edgewind.report.film.still import check_still, picture_of, still_bytes, write_still
     from edgewind.report.film.words import DRIVES, QUANTITIES, SIZES, THEMES, option_of
 else:
     from edgewind.doors import names_on_demand
@@ -32,7 +32,6 @@ __all__ = [
     "caption",
     "check_film",
     "check_still",
-    "draw_gas",
     "field_of_response",
     "gas_field",
     "gas_series",

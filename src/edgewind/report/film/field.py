@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import io
 import os
-import tempfile
 import zipfile
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -20,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.errors import InputError, OutOfRangeError
+from edgewind.files import write_whole
 from edgewind.kinetics import Response, respond, store
 from edgewind.kinetics.inputs import check_accommodation, check_knudsen, check_room, check_shape
 from edgewind.kinetics.solve import Case, Resolution, Solution, solve
@@ -317,14 +317,7 @@ def _write(place: Path, field: GasField) -> None:
     arrays: dict[str, Any] = {name: np.asarray(getattr(field, name)) for name in (*_PLAIN, *_ARRAYS)}
     np.savez_compressed(buffer, **arrays)
     place.parent.mkdir(parents=True, exist_ok=True)
-    handle, name = tempfile.mkstemp(dir=place.parent, suffix=".part")
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(buffer.getvalue())
-        Path(name).replace(place)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
+    write_whole(place, buffer.getvalue())
 
 
 def _read(place: Path) -> GasField | None:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from edgewind.errors import EdgewindError, InputError, OutOfRangeError
 from edgewind.extras import need
 from edgewind.report.film.series import GasSeries
-from edgewind.report.film.still import check_target, picture_of, settle
+from edgewind.report.film.still import check_target, picture_of, writing
 
 if TYPE_CHECKING:
     from edgewind.report.film.rotor_field import RotorField
@@ -186,20 +186,9 @@ def make_film(
     path = check_film(path, [field.knudsen for field in fields], seconds=seconds, fps=fps, replace=replace)
     picture = picture_of(gas, quantity=quantity, theme=theme, size=size, specks=specks, footnote=footnote)
     first, last = picture.ends if dense_first else picture.ends[::-1]
-    with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".", suffix=".mp4", delete=False) as handle:
-        part = Path(handle.name)
-    try:
-        _code(
-            part,
-            picture.frames(places(first, last, frames), fps),
-            (picture.width, picture.height),
-            fps,
-            frames,
-            progress,
-        )
-        settle(part, path, replace=replace)
-    finally:
-        part.unlink(missing_ok=True)
+    images = picture.frames(places(first, last, frames), fps)
+    with writing(path, replace=replace) as draft:
+        _code(draft, images, (picture.width, picture.height), fps, frames, progress)
     return Film(path, frames, fps, picture.width, picture.height, first, last, path.stat().st_size)
 
 

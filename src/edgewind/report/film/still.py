@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import tempfile
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from edgewind.errors import InputError
+from edgewind.files import replacing
 from edgewind.kinetics import Response
 from edgewind.report.film.field import GasField, field_of_response
 from edgewind.report.film.picture import GasPicture
@@ -15,9 +15,6 @@ from edgewind.report.film.rotor_field import RotorField
 from edgewind.report.film.rotor_picture import RotorPicture
 from edgewind.report.film.series import GasSeries
 from edgewind.report.film.words import option_of
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
 
 STILLS = ("png", "svg")
 
@@ -56,38 +53,6 @@ def picture_of(
     return RotorPicture(answer, quantity=quantity, theme=theme, size=size, footnote=footnote)
 
 
-def draw_gas(
-    answer: Answer,
-    *,
-    knudsen: float | None = None,
-    quantity: str = "temperature",
-    theme: str = "light",
-    size: str = "1080p",
-    drive: str = "thermal",
-) -> Figure:
-    """Draw the gas.
-
-    Parameters
-    ----------
-    answer, quantity, theme, size, drive
-        As for `picture_of`.
-    knudsen : float, optional
-        Knudsen number in a series; default: its highest.
-
-    Raises
-    ------
-    InputError
-        An unknown name, a response without fields, or a Knudsen number outside the series.
-    """
-    picture = picture_of(answer, drive=drive, quantity=quantity, theme=theme, size=size)
-    if knudsen is not None:
-        picture.show(knudsen)
-    if isinstance(picture, GasPicture):
-        for artist in picture.moving:
-            artist.set_animated(False)
-    return picture.figure
-
-
 def still_bytes(
     answer: Answer,
     kind: str = "png",
@@ -105,8 +70,10 @@ def still_bytes(
 
     Parameters
     ----------
-    answer, knudsen, size, theme, quantity, drive
-        As for `draw_gas`.
+    answer, size, theme, quantity, drive
+        As for `picture_of`.
+    knudsen : float, optional
+        Knudsen number in a series; default: its highest.
     footnote : bool
         Whether the caption of four lines is under the picture; otherwise a few words.
     kind : str
@@ -115,7 +82,7 @@ def still_bytes(
     Raises
     ------
     InputError
-        As for `draw_gas`, and for another kind.
+        As for `picture_of`, another kind, or a Knudsen number outside the series.
     """
     known = option_of({name: name for name in STILLS}, kind.removeprefix("."), "kind")
     picture = picture_of(answer, drive=drive, quantity=quantity, theme=theme, size=size, footnote=footnote)
@@ -165,43 +132,26 @@ def write_still(path: str | Path, content: bytes, *, replace: bool = False) -> P
         As for `check_target`, or the file cannot be written.
     """
     path = check_still(path, replace=replace)
-    part: Path | None = None
-    try:
-        with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".", suffix=path.suffix, delete=False) as file:
-            part = Path(file.name)
-            file.write(content)
-        settle(part, path, replace=replace)
-    except OSError as error:
-        raise InputError(f"cannot be written: {error.strerror}", file=path) from error
-    finally:
-        if part is not None:
-            part.unlink(missing_ok=True)
+    with writing(path, replace=replace) as draft:
+        draft.write_bytes(content)
     return path
 
 
-def settle(part: Path, path: Path, *, replace: bool) -> None:
-    """Rename a finished file, with the permissions of a new file; a file created there meanwhile is kept.
+@contextmanager
+def writing(path: Path, *, replace: bool) -> Iterator[Path]:
+    """Yield a draft that takes the name of a file on success; a file created there meanwhile is kept.
 
     Raises
     ------
     InputError
-        A file of that name was created in the meantime.
+        A file of that name was created in the meantime, or the file cannot be written.
     """
-    part.chmod(0o644)
-    if replace:
-        part.replace(path)
-        return
     try:
-        # A link fails if the name is taken; a rename would overwrite it.
-        path.hardlink_to(part)
+        with replacing(path, replace=replace) as draft:
+            yield draft
     except FileExistsError:
         raise InputError(
             "was created by another program in the meantime", file=path, fix="choose another name"
         ) from None
-    except OSError:
-        # Some file systems have no links.
-        if path.exists():
-            raise InputError(
-                "was created by another program in the meantime", file=path, fix="choose another name"
-            ) from None
-        part.replace(path)
+    except OSError as error:
+        raise InputError(f"cannot be written: {error.strerror}", file=path) from error
