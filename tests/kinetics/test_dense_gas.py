@@ -15,7 +15,7 @@ import pytest
 from support.point_forces import stokes_drag
 
 from edgewind.kinetics.table import ResponseTable
-from edgewind.rotor.shapes import rotor_response
+from edgewind.rotor.whole_rotor import rotor_response
 
 # Of these the error that slip of the first order leaves is a parabola in Kn.
 DENSEST = 3

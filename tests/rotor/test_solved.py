@@ -17,8 +17,9 @@ from edgewind.errors import OutOfRangeError
 from edgewind.kinetics import store
 from edgewind.kinetics.rotor_respond import MAIN
 from edgewind.rotor import changed_bench, parameters_of, solved
-from edgewind.rotor.shapes import rotor_response, shaped_response
+from edgewind.rotor.shapes import shaped_response
 from edgewind.rotor.solved import NODES, OwnRotor, kept_answer, seconds_to_solve, solve_own
+from edgewind.rotor.whole_rotor import rotor_response
 from edgewind.runner.cluster import ClusterRunner
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "two-rotors"

@@ -11,7 +11,8 @@ from edgewind.kinetics.rotor_grid import Rotor
 from edgewind.kinetics.rotor_operator import RotorDrive
 from edgewind.kinetics.rotor_respond import coefficients
 from edgewind.kinetics.rotor_solve import RotorCase, RotorResolution, solve_rotor
-from edgewind.rotor.shapes import bulb_error, rotor_response, shaped_response
+from edgewind.rotor.shapes import shaped_response
+from edgewind.rotor.whole_rotor import bulb_error, rotor_response
 
 WIDTH = 0.01
 

@@ -6,7 +6,7 @@ from scipy.constants import c, pi
 from support.point_forces import stokes_drag
 
 from edgewind.bench import parse_bench
-from edgewind.rotor.shapes import rotor_response
+from edgewind.rotor.whole_rotor import rotor_response
 from edgewind.signals import FolderSource, read_experiment
 from edgewind.virtual.hidden_rotor import BenchConditions, Deviation, HiddenRotor
 from edgewind.virtual.invented_sweeps import Sizes, bench_text, draw_rotor, invented_sweep, readings_text, truth_of

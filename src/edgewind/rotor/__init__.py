@@ -36,10 +36,11 @@ if TYPE_CHECKING:
         area_share,
         response_for,
     )
-    from edgewind.rotor.shapes import response_of, shaped_response
+    from edgewind.rotor.shapes import shaped_response
     from edgewind.rotor.steady import SteadyState, check_pressures, steady_state
     from edgewind.rotor.transient import state_of_warm_vane
     from edgewind.rotor.warm_start import WarmStart, parse_vane_temperature, warm_start
+    from edgewind.rotor.whole_rotor import response_of
 else:
     from edgewind.doors import names_on_demand
 

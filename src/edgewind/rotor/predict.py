@@ -21,8 +21,8 @@ from edgewind.rotor.optimum import PeakPressure, flat_range, peak_pressures
 from edgewind.rotor.parameters import BRIGHT_EMISSIVITY_RANGE, RotorParameters, parameters_of
 from edgewind.rotor.reach import pressures_within
 from edgewind.rotor.response import GasResponse
-from edgewind.rotor.shapes import response_of
 from edgewind.rotor.steady import SteadyState, check_pressures, steady_state
+from edgewind.rotor.whole_rotor import response_of
 from edgewind.serialize import to_plain
 
 Array = NDArray[np.float64]

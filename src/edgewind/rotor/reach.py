@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from edgewind.bench import Bench
 from edgewind.rotor.parameters import RotorParameters, parameters_of
 from edgewind.rotor.response import GasResponse
-from edgewind.rotor.shapes import response_of
+from edgewind.rotor.whole_rotor import response_of
 
 POINTS = 81
 DECADES = 3.5
