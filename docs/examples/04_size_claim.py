@@ -1,5 +1,5 @@
 """
-Designing a study: does the best pressure go as 1/size?
+Designing a study: does the best pressure scale as 1/size?
 =======================================================
 
 The first example could not exclude an exponent of -1, nor much on either side of it. What would it take to tell -1 from

@@ -17,7 +17,7 @@ from edgewind.evidence.verdicts import TorqueRatio, fit_holds, objections_to
 from edgewind.rotor import parameters_of, response_of, steady_state
 from edgewind.rotor.drives import light_pressure
 
-NOT_HELD = "the fit with every drive does not hold, so that what others share is not known"
+NOT_HELD = "the fit with every drive does not describe the readings, so other shares are not known"
 VERDICTS = ("ruled out", "sufficient", "compatible", "contributes", "cannot tell")
 STATED = {
     "bright_emissivity": "0.80 +/- 0.05",
@@ -102,8 +102,8 @@ def test_light_pressure_is_too_weak_and_of_the_wrong_shape(make_bench):
     claim = claims(case(bench_of(make_bench)))["light pressure"]
     assert claim.size_ratio_interval[1] < 0.01
     assert "stays constant while the needed torque changes by a factor of" in claim.shape
-    assert claim.light == "as the light to the power 1.00"
-    assert claim.envelope == "not with the envelope"
+    assert claim.light == "proportional to the light to the power 1.00"
+    assert claim.envelope == "independent of the temperature of the envelope"
 
 
 def test_the_thermal_force_has_the_needed_size_when_it_generated_the_speeds(make_bench):
@@ -111,8 +111,8 @@ def test_the_thermal_force_has_the_needed_size_when_it_generated_the_speeds(make
     claim = claims(case(bench))["thermal force of the gas"]
     low, high = claim.size_ratio_interval
     assert low < 1 < high
-    assert "as needed" in claim.shape
-    assert "turns round" in claim.envelope
+    assert "as the needed torque does" in claim.shape
+    assert "it reverses" in claim.envelope
     assert claim.verdict == "cannot tell"
 
 

@@ -33,7 +33,7 @@ def test_optimum_moves_down_with_the_width_and_the_interval_holds_the_best_estim
     response = response_of(rotor)
     alone = optima(rotor, response, 0.02, 20.0)[0].pressure_pa
     assert found.low_pa[k] < alone < found.high_pa[k]
-    assert "mm the pressure of greatest speed goes as the width" in found.sentence
+    assert "mm the pressure of greatest speed scales as the width" in found.sentence
 
 
 def torque_power(rotor, widths, *, whole):

@@ -225,7 +225,7 @@ def _why(kind: str, seen: Seen, predicted: Mapping[str, Expectation], weights: M
     agreeing = f"{list_of_names(supports)} {'predicts' if len(supports) == 1 else 'predict'}" if supports else ""
     if supports and against:
         low, high = (RPM_PER_RAD_S * end for end in predicted[supports[0]].interval_rad_s)
-        words += f", as {agreeing} ({format_interval(low, high)} rpm), and against {list_of_names(against)}"
+        words += f", as {agreeing} ({format_interval(low, high)} rpm); this contradicts {list_of_names(against)}"
     elif supports and len(supports) < len(weights):
         words += f", as {agreeing}; it excludes no other mechanism"
     elif supports:

@@ -32,7 +32,7 @@ class FittedBench:
         Why there is no fit; empty if there is one.
     constant_torque_n_m : float or None
         Most probable constant torque from outside, N m, positive if the bright face leads; None without a fit. It is
-        not a property of the bench: it acts on this rotor where it stands, and on no other.
+        not a property of the bench: it acts on this rotor only.
     readings : DataFrame or None
         The readings beside the bench; None where they were not read.
     """
@@ -61,8 +61,9 @@ class FittedBench:
         if self.constant_torque_n_m is None:
             return self._start
         return (
-            f"{self._start} A constant torque from outside of {format_number(self.constant_torque_n_m, 3)} N m, which "
-            "they give beside, acts on this rotor in its place: it is left out for other rotors."
+            f"{self._start} The readings also give a constant torque from outside of "
+            f"{format_number(self.constant_torque_n_m, 3)} N m. It acts on this rotor only, and is left out for other "
+            "rotors."
         )
 
     @property

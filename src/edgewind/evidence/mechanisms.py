@@ -91,7 +91,7 @@ def judge_pivot(case: MechanismCase) -> Claim:
     rpm = float(from_si(1.0, "rpm", "angular speed"))
     if not case.lamp_off_rad_s:
         why = "no steady speed was read with the lamp off; one such reading would decide"
-        return Claim(name=PIVOT, verdict="cannot tell", why=sentence(why), light="not with the light")
+        return Claim(name=PIVOT, verdict="cannot tell", why=sentence(why), light="independent of the light")
     speeds, spreads = (np.array(part) for part in zip(*case.lamp_off_rad_s, strict=True))
     worst = int(np.argmax(np.abs(speeds)))
     most = abs(float(speeds[worst])) + 2 * float(spreads[worst])
@@ -108,7 +108,7 @@ def judge_pivot(case: MechanismCase) -> Claim:
     end = "so it is ruled out as the main drive" if small else "so it contributes"
     return Claim(
         name=PIVOT, verdict=verdict, size_ratio=ratio, size_ratio_interval=(0.0, high),
-        why=sentence(f"{said}, {end}"), light="not with the light",
+        why=sentence(f"{said}, {end}"), light="independent of the light",
     )  # fmt: skip
 
 

@@ -108,11 +108,11 @@ class Scaling:
         )
         rest = ""
         if self.share < self.level:
-            rest = f" This rests on the {100 * self.share:.0f} % of the draws that have a maximum at every width."
+            rest = f" This is based on the {100 * self.share:.0f} % of the draws that have a maximum at every width."
         return (
-            f"From {least:.3g} to {most:.3g} mm the pressure of greatest {self.quantity} goes as the width of the vane "
-            f"to the power {self.exponent:.2f} ({100 * self.level:g} % interval {low:.2f} to {high:.2f}), {law}; the "
-            f"local power changes by {self.bend:.2f} over these widths.{rest}"
+            f"From {least:.3g} to {most:.3g} mm the pressure of greatest {self.quantity} scales as the width of the "
+            f"vane to the power {self.exponent:.2f} ({100 * self.level:g} % interval {low:.2f} to {high:.2f}), {law}; "
+            f"the local power changes by {self.bend:.2f} over these widths.{rest}"
         )
 
 

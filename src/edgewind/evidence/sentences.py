@@ -28,7 +28,7 @@ _SPOKEN = {
     thermal_force.NAME: (
         "the thin gas pushes harder on the dark side of each vane, which the light keeps warmer than the bright side"
     ),
-    light_pressure.NAME: "the light itself pushes harder on the bright side, which throws it back",
+    light_pressure.NAME: "the light itself pushes harder on the bright side, which reflects it",
     accommodation.NAME: "the faces transfer heat to the gas unequally well, so that it pushes one of them harder",
     infrared_recoil.NAME: "the dark side emits more infrared and recoils from it",
     outgassing.NAME: "the warm side emits gas and recoils from it",

@@ -41,7 +41,7 @@ OTHERS = 0.15
 # Posterior predictive probability below which a fit leaves more than noise.
 MISFIT = 0.01
 RIVALS = ("thermal force alone", "light pressure alone", "unequal accommodation alone", "constant torque alone")
-# Keys of bench.toml that the size of a drive rests on.
+# Keys of bench.toml that the size of a drive depends on.
 _RESTS_ON = {
     "thermal_force": ("vane_conductance", "bright_emissivity"),
     "unequal_accommodation": ("accommodation_difference",),
@@ -95,7 +95,8 @@ def size_of(case: MechanismCase, torque: Array, *, signed: bool = False) -> Torq
 def shape_words(size: TorqueRatio) -> str:
     """Describe how the torque and the needed torque change over the readings."""
     if size.spread < ALIKE:
-        return f"over the readings it goes as needed, to within a factor {format_number(float(np.exp(size.spread)), 2)}"
+        factor = format_number(float(np.exp(size.spread)), 2)
+        return f"over the readings it changes with pressure as the needed torque does, within a factor of {factor}"
     change = size.predicted_change
     if change < 1.05:
         own = "stays constant"
@@ -119,12 +120,12 @@ def dependence(case: MechanismCase, key: str) -> tuple[str, str]:
     if now == 0:
         return "", ""
     power = float(np.log(torque(rotor.with_(irradiance_w_m2=1.05 * rotor.irradiance_w_m2)) / now) / np.log(1.05))
-    light = f"as the light to the power {power:.2f}" if abs(power) > 0.01 else "not with the light"
+    light = f"proportional to the light to the power {power:.2f}" if abs(power) > 0.01 else "independent of the light"
     warmer = torque(rotor.with_(envelope_temperature_k=rotor.envelope_temperature_k + 10)) / now - 1
     dark = torque(rotor.lamp_off().with_(envelope_temperature_k=rotor.envelope_temperature_k - 10))
-    envelope = "not with the envelope"
+    envelope = "independent of the temperature of the envelope"
     if abs(warmer) > 1e-4:
-        back = "turns round" if dark * now < 0 else "keeps its direction"
+        back = "reverses" if dark * now < 0 else "keeps its direction"
         envelope = f"{100 * warmer:+.2g} % for an envelope 10 K warmer; in the dark, under one 10 K colder, it {back}"
     return light, envelope
 
@@ -173,7 +174,7 @@ def judge(
         missing = (
             "only a fit of the readings bounds it"
             if key == "foreign"
-            else "the bench does not state what its size needs"
+            else "bench.toml lacks a value on which its size depends"
         )
         return Claim(name=name, verdict=verdict, sign_ok=sign_ok, why=sentence(f"{sign}; {missing}"))
     fitted = case.fit is not None
@@ -218,12 +219,15 @@ def _prior_verdict(case: MechanismCase, size: TorqueRatio, sign_ok: bool | None,
     open_keys = [name for name in _RESTS_ON.get(key, ()) if getattr(case.bench.rotor, name, None) is None]
     if open_keys:
         words = " and ".join(_KEY_WORDS.get(name, f"rotor.{name}") for name in open_keys)
-        return "cannot tell", f"; that size rests on {words}, not stated in bench.toml, so it decides nothing"
+        return (
+            "cannot tell",
+            f"; that size depends on {words}, not stated in bench.toml, so it decides no verdict",
+        )
     if size.most < FAR_TOO_SMALL:
         return "ruled out", ", so it is ruled out as the main drive"
     if high < 1:
         if low >= CONTRIBUTION:
-            return "contributes", ", so it is too small to be the only drive and not too small to matter"
+            return "contributes", ", so it is too small to be the only drive, but large enough to contribute"
         return "cannot tell", ", which leaves it open"
     if low >= 1 and size.spread < ALIKE and sign_ok:
         return "compatible", ", so it is large enough; only a fit compares it with its rivals"
@@ -252,9 +256,9 @@ def _fitted_verdict(
             return "sufficient", f"; alone it fits every reading (posterior predictive {p}), and no rival does"
         return "compatible", f"; alone it fits the readings, but {'; '.join(objections)}"
     if not holds:
-        return "cannot tell", "the fit with every drive does not hold, so its shares decide nothing"
+        return "cannot tell", "the fit with every drive does not describe the readings, so its shares are not used"
     if low >= CONTRIBUTION:
-        return "contributes", f"{against}, so it contributes and does not suffice" if far else ", so it contributes"
+        return "contributes", f"{against}, so it contributes but is not sufficient" if far else ", so it contributes"
     return "cannot tell", f"{against}, which leaves open whether it contributes" if far else ", which leaves it open"
 
 
@@ -271,15 +275,17 @@ def objections_to(case: MechanismCase, model: str, share: tuple[float, float]) -
     fitted = None if case.fits is None else case.fits.get(model)
     if fitted is not None and fitted.p_stated <= MISFIT:
         p = p_words(fitted.p_stated)
-        found.append(f"the readings scatter about it by more than they state (posterior predictive {p})")
+        found.append(
+            f"the readings scatter about it by more than their stated uncertainties (posterior predictive {p})"
+        )
     for rival in RIVALS:
         other = case.evidence(rival)
         if rival != model and other is not None and alone is not None and other > alone - NO_RIVAL:
             found.append(f"{rival} fits as well (ln(evidence) {other - alone:+.1f})")
     if not fit_holds(case):
-        found.append("the fit with every drive does not hold, so that what others share is not known")
+        found.append("the fit with every drive does not describe the readings, so other shares are not known")
     elif share[0] < 1 - OTHERS or share[1] > 1 + OTHERS:
-        found.append(f"the readings do not bound what else drives the rotor to {100 * OTHERS:g} % of the torque")
+        found.append(f"the readings do not limit the share of other drives to {100 * OTHERS:g} % of the torque")
     if case.tensions:
         count = len(case.tensions)
         found.append("a tension is open" if count == 1 else f"{count} tensions are open")

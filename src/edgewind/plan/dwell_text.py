@@ -29,14 +29,14 @@ def order_sentence(plan: TimePlan) -> str:
 
 
 def slowest_sentence(plan: TimePlan) -> str:
-    """Return a sentence on the longest stay."""
+    """Return a sentence on the longest dwell."""
     slow = max(plan.best.steps, key=lambda step: step.total_s)
     what = {"chamber": "the gas in the chamber", "heat": "the heat of the vane", "spin-up": "the spin of the rotor"}
     total = plan.best.total_s
     waits = sum(step.wait_s for step in plan.best.steps)
     pumping = f" Waiting for clean gas takes {duration(waits)} of the whole." if waits > 0.02 * total else ""
     return (
-        f"The longest stay is {duration(slow.total_s)} at {format_number(slow.pressure_pa, 3)} Pa, where "
+        f"The longest dwell is {duration(slow.total_s)} at {format_number(slow.pressure_pa, 3)} Pa, where "
         f"{what[slow.slowest]} is slowest.{pumping}"
     )
 

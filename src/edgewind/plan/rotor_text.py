@@ -77,7 +77,10 @@ def trade_sentence(found: RotorSearch) -> str:
         if beaten
         else "None of them is better than the present rotor in every goal."
     )
-    return f"{len(found.front)} rotors of {found.tried} tried are best in one way or another: {'; '.join(ends)}. {own}"
+    front = (
+        f"{len(found.front)} of {found.tried} designs tried are on the front, where no other is better in every goal"
+    )
+    return f"{front}: {'; '.join(ends)}. {own}"
 
 
 def rotor_rows(found: RotorSearch) -> list[list[str]]:

@@ -423,7 +423,7 @@ def plan_scaling_study(
         plan.sweep_s[key] = sweep_steps(bench_times(rotor.bench), plan.pressures[key][::-1])[-1].ends_s
         if not np.isfinite(plan.sweep_s[key]):
             raise InputError(
-                f"the leak spoils the gas at {plan.pressures[key][0]:.2g} Pa", key="vacuum.leak",
+                f"the leak contaminates the gas at {plan.pressures[key][0]:.2g} Pa", key="vacuum.leak",
                 fix="find the leak, or leave out the widest vanes",
             )  # fmt: skip
     curves = [rotor.curve for rotor in rotors.values()]

@@ -93,13 +93,13 @@ def answer_sentences(study: ScalingStudy) -> tuple[str, ...]:
     known = "" if best.least_power_u is None else f" (known to {max(100 * best.least_power_u, 1):.0f} %)"
     third = (
         f"The hardest question, to reject {claim_name(study, hard[1])} where {claim_name(study, hard[0])} holds, is "
-        f"settled with a chance of {chance:.0f} %{known}; "
+        f"decided with a probability of {chance:.0f} %{known}; "
         + ("that is enough." if chance >= 100 * ENOUGH else "this is low: see the designs compared below.")
     )
     alike = [claim_name(study, name) for name in study.exponents if name != MODEL and (name, MODEL) not in study.pairs]
     fourth = (
         (
-            f"The forward model itself gives {study.exponents[MODEL]:.2f}; this study cannot tell it from "
+            f"The forward model itself gives {study.exponents[MODEL]:.2f}; this study cannot distinguish it from "
             f"{' or '.join(alike)}.",
         )
         if alike

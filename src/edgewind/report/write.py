@@ -91,7 +91,7 @@ def write_report(
         units=units,
     )
     (out / REPORT_FILE).write_bytes(page.encode())
-    resources.insert(0, Resource(REPORT_FILE, "Report", "The whole study on one page, for people."))
+    resources.insert(0, Resource(REPORT_FILE, "Report", "The whole study on one page."))
     write_data_package(out, resources, findings, versions, command)
 
 
@@ -105,7 +105,7 @@ def _write_tables(found: Findings, stem: str, out: Path) -> list[Resource]:
     (out / "data").mkdir(exist_ok=True)
     name = found.experiment.name
     readings = Resource(
-        f"data/readings-{stem}.csv", f"Readings of {name}", "One row a reading, used or not.", READINGS_COLUMNS
+        f"data/readings-{stem}.csv", f"Readings of {name}", "One row for each reading, used or not.", READINGS_COLUMNS
     )
     (out / readings.path).write_bytes(to_csv(readings_table(found), READINGS_COLUMNS))
     table = curve_table(found)

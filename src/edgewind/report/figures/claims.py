@@ -115,7 +115,7 @@ def _caption(study: ScalingStudy) -> str:
     return (
         f"Left: the best pressure in {study.gases[0]} by each claim, and the model's with the 90 % bars that this "
         "study would have; a claim whose line misses the bars is rejected. Right: every design that fits the time, by "
-        "its hours and how well it would know the exponent."
+        "its hours and the uncertainty of its exponent."
     )
 
 

@@ -34,7 +34,7 @@ def draw_front(found: RotorSearch, palette: Palette, size: Size) -> Figure:
         start = left + k * (wide + gap)
         box = size.box(start, 4.0, size.width_em - start - wide, top)
         _panel(plain_axes(figure, box, spines=("bottom",)), found, other, palette, size)
-    headline(figure, f"{found.bench.experiment.title}: the trade for the next rotor", size)
+    headline(figure, f"{found.bench.experiment.title}: trade-off for the next rotor", size)
     legend(figure, size, *figure.axes[0].get_legend_handles_labels(), ncols=6, left=1.6, down=3.4)
     return figure
 

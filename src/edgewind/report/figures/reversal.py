@@ -94,7 +94,7 @@ def caption_reversal(findings: Findings) -> str:
         return ""
     level = 100 * findings.experiment.bench.study.level
     return (
-        f"Reading {test.reading}, {test.condition}, at {test.pressure_pa:.3g} Pa. Points: speed as seen, below zero "
+        f"Reading {test.reading}, {test.condition}, at {test.pressure_pa:.3g} Pa. Points: observed speed, below zero "
         f"with the dark face leading. Bands: {level:g} % of the prediction of each mechanism if it turns the rotor "
         "under the lamp. Below: temperature of the envelope."
     )
