@@ -291,12 +291,28 @@ def _estimate_coupled(
     same = any(abs(speed / again.speed_rad_s - 1) < SAME_RATE for speed in told)
     if _is_given(again) and same and (not given or _is_multiple(seen.speed_rad_s, again.speed_rad_s)):
         found = _merged(light, again) if whole and _agree(light, again) else again
+        if not given and not _agree(seen, found) and _may_be_half(found, voltage, interval_s, marks, mains_hz):
+            return replace(found, flags=_ordered({*found.flags, "jumps"}), possible_rad_s=(2 * found.speed_rad_s,))
         only_jumps = _agree(seen, found) and set(seen.flags) & set(SET_ASIDE_FLAGS) == {"jumps"}
         return _merged(seen, found) if only_jumps else _clipped_as(found, seen)
     if not given:
         return seen
     flags = _ordered({*seen.flags, "jumps"})
     return replace(seen, flags=flags, possible_rad_s=(light.speed_rad_s, *seen.possible_rad_s))
+
+
+def _may_be_half(
+    light: SpeedEstimate, voltage: FloatArray, interval_s: float, marks: int, mains_hz: float | str | None
+) -> bool:
+    """Return whether a recording has alike pulses at twice the rate found where the capacitor was undone.
+
+    Of a capacitor there are bumps of two kinds at twice the rate. Where there was none, as in a logger's file that only
+    looks like sound, undoing it amplifies slow lines, and unequal marks, alternately high and low, are taken for one.
+    """
+    seen = mains_of(line_spectrum(voltage, interval_s), mains_hz)
+    quiet = remove_hum(voltage, interval_s, seen[0])[0] if seen else voltage
+    twice = light.speed_rad_s / math.pi, light.acceleration_rad_s2 / math.pi
+    return not counts_flanks(quiet, interval_s, *twice, marks)
 
 
 def _is_given(one: SpeedEstimate) -> bool:
