@@ -201,6 +201,42 @@ READ_RIGHT |= {
     "a rule below the titles": "Scan number   time_s   CH1\n------------\n" + rows(COUNT, T, V, separator="\t"),
     "a rate in brackets": "Sample rate : (2.0kS/s)\nindex,CH1_Voltage(V)\n" + rows(COUNT, V),
 }
+# Headers as in the files of data/ in the repository ladisk/lvm_read (read there), with rows of our own.
+MEASURED = "LabVIEW Measurement\t\nSeparator\tTab\nMulti_Headings\tYes\nTime\t09:51:39.197\n***End_of_Header***\t\n\t\n"
+BLOCK = "Channels\t{n}\nSamples\t40{more}\nDate\t2026/02/19\nX_Dimension\tTime\nX0\t0.0E+0\nDelta_X\t{step}\n"
+BLOCK += "***End_of_Header***\t\t\n"
+ONE = BLOCK.format(n=1, more="\t", step="0.000500")
+READ_RIGHT |= {
+    "increments of time without a unit": MEASURED + ONE + "X_Value\tCH1\tComment\n" + rows(BLANK, V, separator="\t"),
+    "segments without times": MEASURED + 2 * (ONE + "X_Value\tCH1\tComment\n" + rows(BLANK, V, separator="\t") + "\n"),
+    "decimal commas and increments": (
+        MEASURED + ONE + "X_Value\tCH1\tComment\n" + rows(BLANK, V, separator="\t")
+    ).replace(".", ","),
+    "a time for each channel": MEASURED
+    + BLOCK.format(n=2, more="\t\t40", step="0.000500\t\t0.000500")
+    + "X_Value\tCH1\tX_Value\tCH2\tComment\n"
+    + rows(T, V, T, OTHER, separator="\t"),
+    "comments behind some rows": MEASURED
+    + ONE
+    + "X_Value\tCH1\tComment\n"
+    + each(lambda t, v: f"{t:.6f}\t{v}\t{'OK' if v < 1 else 'LOST COMMUNICATION'}"),
+}
+READ_RIGHT |= {
+    # elements as in replies of meters that public code quotes: '+1.23456789E-03VDC, +11.664SECS, +236RDNG, 000'
+    "a buffer, line by line": each(lambda t, v: f"{v:+.8E}VDC,{t:+.4f}SECS,{round(t / STEP):+06d}RDNG#"),
+    "a buffer in one line": each(lambda t, v: f"{v:+.4E}NVDC,{t:+015.6f}secs,{round(t / STEP):+06d}RDNG#").replace(
+        "\n", ","
+    ),
+    "a buffer with limits": each(lambda t, v: f"{v:+.8E}VDC, {t:+.4f}SECS, {round(t / STEP):+d}RDNG, 000, 0000LIMITS"),
+    "a function behind the voltage": "Index,Time (s),Reading\n"
+    + each(lambda t, v: f"{round(t / STEP)},{t:.4f},{v:.4E} VDC"),
+    "a column of units": "Time (s),Unit,Reading,Terminal\n" + each(lambda t, v: f"{t:.4f},V,{v:.6E},Front"),
+    "dates beside the time": "Reading,Unit,Date,Clock,Elapsed (s)\n"
+    + each(lambda t, v: f'{v:.6E},"Volt DC",02/19/2026,09:51:40,{t:.4f}'),
+    "a time and its unit run together": "TimeMs,CH1\n" + rows(MS, V),
+    "an elapsed time and its unit run together": "elapsedUs;CH1\n" + each(lambda t, v: f"{1e6 * t:.0f};{v}"),
+    "a time named last": "DAQ TIME (s),CH1 (V)\n" + rows(T, V),
+}
 HALF = PLAIN.index("\n", len(PLAIN) // 2) + 1
 for mark in ("#", "%", "//", ";;", "!", "*", "--", "REM"):
     READ_RIGHT |= {
@@ -256,6 +292,11 @@ GUESSED: dict[str, str] = {
     "one of ten samples, said beside the rate": "Sample rate: 2 kHz; stored 1 of 10\nCH1\n" + rows(V),
     "a rate that may be in thousands": "Abtastung\nSample rate: 2.000 Hz\nKanal A\n"
     + rows(numbers(VOLTS, decimal=",")),
+    "a time named last, without a unit": "DAQ TIME,CH1\n" + rows(T, V),
+    "increments that differ from channel to channel": MEASURED
+    + BLOCK.format(n=2, more="\t40", step="5.0E-4\t1.0E-3")
+    + "X_Value\tCH1\tCH2\n"
+    + rows(BLANK, V, OTHER, separator="\t"),
     "header against column": "Sample Interval,1 ms\ntime [s],CH1\n" + rows(T, V),
 }
 
@@ -295,9 +336,25 @@ REFUSED: dict[str, tuple[str, str]] = {
         "Channels: 2, interleaved\nSample rate: 2 kHz\nCH1\n" + each(lambda t, v: f"{v:.4f}\n0.5"),
         "samples of several channels follow one another: 'Channels: 2, interleaved'",
     ),
-    "words among the numbers": (
-        "Time,Gauge 1,Gauge 2,Units\n" + each(lambda t, v: f"2026-03-14 15:09:{26 + 100 * t:02.0f},Off,{v},volts"),
-        r"words stand before or between the numbers of a row, as in '2026-03-14 15:09:28,Off,0.1,volts'",
+    "words with digits among the numbers": (
+        "Time,Gauge 1,Gauge 2,Units\n" + each(lambda t, v: f"2026-03-14 15:09:{26 + 100 * t:02.0f},Range2,{v},volts"),
+        r"words stand before or between the numbers of a row, as in '2026-03-14 15:09:28,Range2,0.1,volts'",
+    ),
+    "units that change from row to row": (
+        "Time (s),Reading,Unit\n" + each(lambda t, v: f"{t:.4f},{v if v > 1 else 1e3 * v},{'V' if v > 1 else 'mV'}"),
+        "column 3: the unit changes from row to row: mV, V; export the numbers in one unit",
+    ),
+    "all samples in one line": (
+        ",".join(f"{v},{1e-3 * i:.4f}" for i, v in enumerate(VOLTS * 20)),
+        "1600 numbers stand in one line.*write one sample to a line",
+    ),
+    "a buffer of two channels in turn": (
+        "".join(f"{v:+.4E}VDC,{STEP * i:+.4f}SECS,{101 + i % 2}INTCHAN\n" for i, v in enumerate(VOLTS)),
+        "rows of several channels follow one another: column 'channel' holds 101, 102",
+    ),
+    "rows along frequency": (
+        MEASURED + ONE.replace("Time\nX0", "Frequency\nX0") + "X_Value\tCH1\n" + rows(BLANK, V, separator="\t"),
+        "this is a spectrum, not a trace: the header says that the rows run along Frequency",
     ),
     "powers of ten with a cross": (
         "t_s;CH1\n" + each(lambda t, v: f"{1e4 * t:.2f}x10^-4;{v:.4f}"),
@@ -484,3 +541,46 @@ def test_arrays_of_a_table_are_read_as_text(tmp_path: Path) -> None:
     stream = io.StringIO()
     np.savetxt(stream, np.column_stack([TIMES, VOLTS]), header="time_s CH1_V")
     assert is_right(read_trace(write(tmp_path, stream.getvalue(), "saved.txt")))
+
+
+def slow_log(kind: str, step: float, count: int = 1800) -> list[float]:
+    """Return a pressure, without a rotor anywhere, that is as periodic as one: common practice, no source."""
+    time = step * np.arange(count)
+    noise = 0.002 * np.random.default_rng(4).standard_normal(count)
+    period = count * step / 14
+    if kind == "valve":  # gas let in when the pressure has fallen, and pumped away
+        part = (time / period) % 1
+        return (1 + np.where(part < 0.1, part / 0.1, np.exp(-(part - 0.1) / 0.4)) + noise).tolist()
+    return (5 + 0.3 * np.sin(2 * np.pi * time / period) + noise).tolist()
+
+
+@pytest.mark.parametrize("step", [0.1, 1.0, 10.0])
+@pytest.mark.parametrize("kind", ["valve", "room"])
+@pytest.mark.parametrize("titles", ["time_s,value", "Time (s),CH1 (V)"])
+def test_a_slow_log_without_a_word_for_its_pressure_is_set_aside_until_the_channel_is_stated(
+    tmp_path: Path, titles: str, kind: str, step: float
+) -> None:
+    values = slow_log(kind, step)
+    path = write(tmp_path, titles + "\n" + "".join(f"{step * i:.1f},{value:.4f}\n" for i, value in enumerate(values)))
+    found = measure_file(path, Tachometry(2))
+    assert "channel-assumed" in found.speed.flags
+    assert any(f"has a sample every {step:g} s, 1800 in all: a log of a pressure" in note for note in found.trace.notes)
+    name = found.trace.channel
+    assert "channel-assumed" not in measure_file(path, Tachometry(2, channel=name)).speed.flags
+
+
+def test_a_slow_rotor_is_known_by_the_title_of_its_sensor_or_by_two_levels(tmp_path: Path) -> None:
+    time = 0.1 * np.arange(1200)
+    logic = (0.35 * time % 1 < 0.3) * 5.0
+    soft = logic + 0.1 * np.random.default_rng(1).standard_normal(time.size)
+    for title, values in (("Photodiode (V)", soft), ("CH1 (V)", logic)):
+        text = f"Time (s),{title}\n" + "".join(f"{t:.1f},{v:.4f}\n" for t, v in zip(time, values, strict=True))
+        found = measure_file(write(tmp_path, text), Tachometry(1)).speed
+        assert "channel-assumed" not in found.flags
+        assert abs(found.speed_rad_s / (2 * np.pi) - 0.35) < 4 * found.speed_u_rad_s / (2 * np.pi)
+
+
+def test_the_note_on_further_segments_stays_where_other_notes_are_added(tmp_path: Path) -> None:
+    path = write(tmp_path, READ_RIGHT["segments without times"])
+    assert any(note.startswith("2 segments") for note in measure_file(path, Tachometry(2)).trace.notes)
+    assert is_right(read_trace(path.rename(tmp_path / "export.lvm")))

@@ -411,5 +411,7 @@ def _best_of(found: list[TraceReading], names: tuple[str, ...]) -> TraceReading:
 
 def _with_note(reading: TraceReading, note: str) -> TraceReading:
     """Return a reading with a note in place of the one that the first channel is used."""
-    notes = (*(old for old in reading.trace.notes if not old.endswith("the first is used")), note)
+    replaced = "of the channels ", "the first is used"
+    kept = (old for old in reading.trace.notes if not (old.startswith(replaced[0]) and old.endswith(replaced[1])))
+    notes = (*kept, note)
     return replace(reading, trace=replace(reading.trace, notes=notes))

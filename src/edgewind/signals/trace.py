@@ -45,11 +45,15 @@ SOUND_WITHIN = 1e-3
 """Relative error of a rate by times of few digits."""
 SOUND_WORDS = re.compile(r"\b(amplitude|sound|audio|wave?|pcm|mono|stereo|left|right|microphone)\b", re.I)
 DECIBEL = re.compile(r"^db", re.I)
-TEXT_SUFFIXES = (".csv", ".txt", ".dat", ".tsv", ".asc")
+TEXT_SUFFIXES = (".csv", ".txt", ".dat", ".tsv", ".asc", ".lvm")
 SUFFIXES = (*TEXT_SUFFIXES, *(f"{suffix}.gz" for suffix in TEXT_SUFFIXES), *ARRAY_SUFFIXES, *SOUND_SUFFIXES)
 
 Wanted = str | int | list[str | int] | None
 """A channel by name or number, or several of which the first that the file holds is taken; None for the first."""
+SLOW_S = 0.05
+"""Time between samples from which a column may be a log of a pressure or a temperature: common practice, no source."""
+SENSOR_NAME = re.compile(r"tacho|photo|hall|encoder|opto|laser|pulse|\bmarks?\b|rotor", re.I)
+"""A title by which a column is the signal of a sensor of marks."""
 SHORTEST_S, LONGEST_S = 1e-15, 1e6
 """Time between samples beyond which a file is damaged: no recorder has either."""
 FACTORS = (1.0, 1e-3, 1e-6, 1e-9, 60.0)
@@ -118,7 +122,7 @@ def read_trace(
 ) -> Trace:
     r"""Read one channel of a file exported by an oscilloscope or a logger.
 
-    Text (.csv, .txt, .dat, .tsv, .asc, also with .gz) may open with any number of header lines, name its units in
+    Text (.csv, .txt, .dat, .tsv, .asc, .lvm, also with .gz) may open with any number of header lines, name its units in
     a row or in brackets, separate with ``;``, ``,``, tab or blanks, and write a decimal comma. Arrays (.npz) and
     sound (.wav) are read too. Date-time stamps, in one column or two, are read as seconds from the first; text after
     the numbers is left out. Assumptions are listed in `Trace.notes`.
@@ -218,6 +222,13 @@ def trace_of(table: Table, source: str, channel: Wanted, interval_s: float | Non
             "State channel under [tachometer], or --channel, if it is"
         )
         flags = tuple(dict.fromkeys((*flags, "channel-assumed")))
+    if channel is None and interval_s is None and not flags and _may_be_a_log(chosen, voltage, timed.interval_s):
+        notes.append(
+            f"'{chosen.name}' has a sample every {timed.interval_s:.3g} s, {voltage.size} in all: a log of a pressure "
+            "or a temperature? State channel under [tachometer], or --channel, if it is the signal of "
+            "a sensor of marks"
+        )
+        flags = tuple(dict.fromkeys((*flags, "channel-assumed")))
     if not SHORTEST_S <= timed.interval_s <= LONGEST_S:
         raise InputError(
             f"the time between samples cannot be {timed.interval_s:g} s",
@@ -240,6 +251,17 @@ def trace_of(table: Table, source: str, channel: Wanted, interval_s: float | Non
         timed.interval_u_rel,
         table.coupled or _is_sound(table, timed.interval_s),
     )
+
+
+def _may_be_a_log(column: TraceColumn, voltage: FloatArray, interval_s: float) -> bool:
+    """Return whether a column may be a log of something slow that goes up and down, and not pulses of a sensor.
+
+    A pressure between two valves, or the temperature of a room, is as periodic as a rotor. A title that names a sensor
+    of marks, or values of two levels only, as of a logic output, are not those of a log.
+    """
+    if interval_s < SLOW_S or (column.named and SENSOR_NAME.search(column.name)):
+        return False
+    return bool(np.any((voltage != voltage.min()) & (voltage != voltage.max())))
 
 
 def _is_sound(table: Table, interval_s: float) -> bool:

@@ -23,7 +23,14 @@ FORTRAN = re.compile(r"(?<=[\d.])[dD](?=[+-]\d)")
 COMMENT = re.compile(r"^\s*(?:%|//|;;|!|\*(?!\*)|--\s|rem\s)", re.I)
 SECONDS = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "µs": 1e-6, "μs": 1e-6, "ns": 1e-9}
 VOLTS = {"V": 1.0, "mV": 1e-3, "uV": 1e-6, "µV": 1e-6, "μV": 1e-6, "kV": 1e3}
-CELL = re.compile(rf"^\s*(?P<number>{NUMBER})\s*(?P<unit>{'|'.join([*SECONDS, *VOLTS])})\s*$")
+CELL = re.compile(rf"^\s*(?P<number>{NUMBER})\s*(?P<unit>{'|'.join([*SECONDS, *VOLTS])})\s?(?:DC|AC)?\s*$")
+PLAIN = re.compile(rf"^\s*(?P<number>{NUMBER})(?P<unit>)\s*$")
+ELEMENT = re.compile(
+    rf"^\s*(?P<number>{NUMBER})\s*(?P<status>[NOUZR]?)(?P<kind>[VA][DA]C|OHM4?W?|SECS?|RDNG|(?:INT|EXT)?CHAN|LIMITS)#?\s*$",
+    re.I,
+)
+"""Element of a reading in the buffer of a meter: a number with its function, of which a letter may say the status."""
+ELEMENT_TITLES = {"SEC": "time [s]", "SECS": "time [s]", "RDNG": "sample", "CHAN": "channel"}
 ARROW = re.compile(r"\s+-+>\s+")
 RULE = re.compile(r"^\s*[|+][|+:=\s-]*-[|+:=\s-]*$")
 PAIR = re.compile(rf'"?(?P<label>[^\W\d]\w*)"?\s*[:=]\s*(?P<number>{NUMBER})(?![\w.])')
@@ -63,6 +70,9 @@ def plain_cells(lines: list[str]) -> tuple[list[str], tuple[str, ...]] | None:
         notes.append("marks between thousands are left out of the numbers")
     first = next((i for i, line in enumerate(without) if re.match(rf"\s*\"?{NUMBER}", line)), len(without))
     changed = [f"#{line}" if i > first and COMMENT.match(line) else line for i, line in enumerate(without)]
+    units = _readings_out_of_buffer(changed)
+    if units is not None:
+        return units, (*notes, "the labels behind the numbers of a buffer are taken as titles")
     units = _units_out_of_cells(changed)
     if units is not None:
         changed = units
@@ -112,33 +122,82 @@ def _without_thousands(line: str) -> str:
     return line
 
 
+def _readings_out_of_buffer(lines: list[str]) -> list[str] | None:
+    """Return the readings of a meter's buffer as rows below one of titles; None where the lines hold something else.
+
+    A reading has several elements, such as '+1.25E+00VDC,+0.001SECS,+00001RDNG#', one reading to a line or all of them
+    in one. Elements without a label are left out.
+    """
+    filled = [line for line in lines if line.strip()]
+    cells = [[ELEMENT.match(cell) for cell in re.split(r"[,;\t]", line)] for line in filled]
+    labelled = [line for line in cells if sum(map(bool, line)) > MOSTLY * len(line)]
+    if not labelled or len(labelled) < MOSTLY * len(filled):
+        return None
+    elements = [one for line in labelled for one in line if one]
+    kinds = [_kind_of(one) for one in elements]
+    own = list(dict.fromkeys(kinds))
+    count = len(elements) // len(own)
+    if (
+        count < 2
+        or kinds[: count * len(own)] != own * count
+        or kinds[count * len(own) :] != own[: len(kinds) % len(own)]
+    ):
+        return None
+    used = [place for place, kind in enumerate(own) if kind != "LIMITS"]
+    titles = [ELEMENT_TITLES.get(own[place], f"reading [{own[place][0]}]") for place in used]
+    rows = [
+        ";".join(_of_element(elements[begin + place]) for place in used)
+        for begin in range(0, count * len(own), len(own))
+    ]
+    return [";".join(titles), *rows]
+
+
+def _kind_of(element: re.Match[str]) -> str:
+    kind = element["kind"].upper()
+    return "CHAN" if kind.endswith("CHAN") else kind
+
+
+def _of_element(element: re.Match[str]) -> str:
+    """Return the number of an element; that an overflow is one where its status says so."""
+    over = element["status"].upper() == "O" and not element["kind"].upper().startswith("OHM")
+    return "OL" if over else element["number"].replace(",", ".")
+
+
 def _units_out_of_cells(lines: list[str]) -> list[str] | None:
     """Return the lines with cells such as '1.5 ms' in SI, below a line of units; None where most have no such cells."""
     filled = [line for line in lines if line.strip() and not line.startswith("#")]
     for separator in (";", "\t", ","):
-        rows = [[CELL.match(cell) for cell in line.split(separator)] for line in filled]
-        full = [row for row in rows if len(row) > 1 and all(row)]
+        rows = [[CELL.match(cell) or PLAIN.match(cell) for cell in line.split(separator)] for line in filled]
+        full = [row for row in rows if len(row) > 1 and all(row) and any(cell["unit"] for cell in row if cell)]
         if len(full) < MOSTLY * len(filled) or len({len(row) for row in full}) != 1:
             continue
-        columns = [
-            Counter("s" if cell and cell["unit"] in SECONDS else "V" for cell in column)
-            for column in zip(*full, strict=True)
-        ]
+        columns = [Counter(_si_unit(cell) for cell in column) for column in zip(*full, strict=True)]
         if any(len(column) != 1 for column in columns):
             continue  # a column of seconds and volts
         written: list[str] = []
+        begun = False
         for line in lines:
-            cells = [CELL.match(cell) for cell in line.split(separator)]
+            cells = [CELL.match(cell) or PLAIN.match(cell) for cell in line.split(separator)]
             if len(cells) != len(columns) or not all(cells):
                 written.append(line)
                 continue
-            if not any(row.startswith("#begun") for row in written):
-                written += ["#begun", separator.join(next(iter(column)) for column in columns)]
+            if not begun:
+                written.append(separator.join(next(iter(column)) for column in columns))
+                begun = True
             written.append(separator.join(_in_si(cell) for cell in cells if cell))
         return written
     return None
 
 
+def _si_unit(cell: re.Match[str] | None) -> str:
+    """Return the unit of a cell in SI; empty for a plain number."""
+    if cell is None or not cell["unit"]:
+        return ""
+    return "s" if cell["unit"] in SECONDS else "V"
+
+
 def _in_si(cell: re.Match[str]) -> str:
+    if not cell["unit"]:
+        return cell["number"]
     factor = SECONDS.get(cell["unit"]) or VOLTS[cell["unit"]]
     return repr(float(cell["number"].replace(",", ".")) * factor)

@@ -81,9 +81,17 @@ SECONDS = {
     "h": 3600.0, "hour": 3600.0, "hours": 3600.0, "с": 1.0, "сек": 1.0, "мс": 1e-3, "мкс": 1e-6, "нс": 1e-9, "秒": 1.0,
     "毫秒": 1e-3,
 }  # fmt: skip
-TIME_WORDS = r"t|time|times|zeit|temps|tiempo|tempo|tid|tijd|czas|čas|время|時間|时间|timestamp|x"
-TIME_NAME = re.compile(rf"^\s*({TIME_WORDS}|x.?axis|x.?value|elapsed.*|time\b.*)\s*$", re.I)
+TIME_WORDS = r"t|time|times|zeit|temps|tiempo|tempo|tid|tijd|czas|čas|время|時間|时间|timestamp|relative|x"
+TIME_NAME = re.compile(rf"^\s*({TIME_WORDS}|x.?axis|x.?value|elapsed.*|time\b.*|.*[\s_]time)\s*$", re.I)
 TIME_AND_UNIT = re.compile(rf"^(?:{TIME_WORDS}|elapsed|elapsed.?time)[\s_.,-]+(?P<unit>[A-Za-zµμа-я秒]+)$", re.I)
+TIME_RUN_TOGETHER = re.compile(
+    r"^(?:elapsed|(?:elapsed|run|up|daq|sample|rel(?:ative)?)?time(?:stamp)?)"
+    r"(?P<unit>ms|msecs?|millis(?:econds)?|us|usecs?|micros(?:econds)?|secs?|seconds?|ns|nanos)$",
+    re.I,
+)
+"""A title such as 'TimeMs', without a mark before its unit."""
+X_IS_TIME = re.compile(r"^x_?dimension$", re.I)
+"""Key of a header that says along what the rows run; if it is time, increments are in seconds."""
 PREFIX = {"": 1.0, "k": 1e3, "m": 1e6, "g": 1e9}
 MOST_SHOWN = 6
 
@@ -325,6 +333,11 @@ def _time_unit(rows: list[list[str]]) -> tuple[str, set[int]]:
     """Return the unit of the horizontal axis where a line of its own states it, and the number of that line."""
     for i, row in enumerate(rows):
         cells = row if len(row) > 1 else re.split(r"\s*[:=,;\t]\s*", row[0] if row else "")
+        if len(cells) > 1 and X_IS_TIME.match(cells[0]):
+            if all(re.match(r"^freq", cell, re.I) for cell in cells[1:] if cell):
+                raise spectrum_error(f"the header says that the rows run along {cells[1]}")
+            if all(cell.lower() == "time" for cell in cells[1:] if cell):
+                return "s", {i}
         if len(cells) > 1 and TIME_UNIT_KEY.match(cells[0].strip(" \"'")):
             unit = cells[1].strip("[](){} \"'")
             if unit.lower() in SECONDS:
@@ -398,6 +411,11 @@ def _doubt(line: str, found: re.Match[str]) -> str:
         return "the interval before or after samples were left out"
     if SAMPLING_TIME.match(found[0]):
         return "the interval or as the duration of the whole"
+    behind = [cell.strip() for cell in re.split(r"[\t;]", line[found.end() :]) if cell.strip()]
+    first = found["number"].replace(",", ".")
+    numbers = [float(cell.replace(",", ".")) for cell in behind if IS_NUMBER.match(cell.replace(",", "."))]
+    if IS_NUMBER.match(first) and len(numbers) == len(behind) and any(one != float(first) for one in numbers):
+        return f"that of the first channel alone, since {behind[-1]} stands behind it"
     before = re.search(r"([^\W\d_]+)[\s-]*$", line[: found.start()])
     if before and found[0].lower().startswith("interval") and not OF_SAMPLES.match(before[1]):
         return "that of samples or of something else"
@@ -422,8 +440,13 @@ def names_time(title: str) -> bool:
     name, unit = _name_and_unit(title)
     if unit:
         return unit.lower() in SECONDS and (bool(TIME_NAME.match(name)) or not name.strip())
-    found = TIME_AND_UNIT.match(name.strip())
-    return bool(TIME_NAME.match(name)) or bool(found and found["unit"].lower() in SECONDS)
+    return bool(TIME_NAME.match(name)) or bool(unit_behind_time(name))
+
+
+def unit_behind_time(name: str) -> str:
+    """Return the unit that a title of times ends with: 'Zeit, ms', 'TimeMs'; empty where there is none."""
+    found = TIME_AND_UNIT.match(name.strip()) or TIME_RUN_TOGETHER.match(name.strip())
+    return found["unit"] if found and found["unit"].lower() in SECONDS else ""
 
 
 def _hertz(unit: str) -> float | None:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.errors import InputError
-from edgewind.signals.trace_header import COUNT_NAME, SECONDS, TIME_AND_UNIT, TIME_NAME, spectrum_error
+from edgewind.signals.trace_header import COUNT_NAME, SECONDS, TIME_NAME, spectrum_error, unit_behind_time
 from edgewind.signals.trace_table import Table, TraceColumn
 
 FloatArray = NDArray[np.float64]
@@ -24,7 +24,7 @@ PERIOD_NAME = re.compile(r"^\s*(period(e|s)?|p[eé]riode|lags?|delay|tau)\b.*$",
 SCALED = re.compile(r"[*×·/]\s*\d|\bx\s*10|\d\s*[*×·]")
 """A name by which the numbers are not in the unit behind it."""
 OTHER_UNIT = re.compile(r"^(rpm|rps|[hk]?pa|m?bar|m?torr|psi|°?\s*[cfk]|deg\s?[cfk])$", re.I)
-OTHER_NAME = re.compile(r"^\s*(rpm|rps|speed|drehzahl|pressure|druck|temp(erature?)?|humidity)\b", re.I)
+OTHER_NAME = re.compile(r"^\s*(rpm|rps|speed|drehzahl|pressure|vacuum|gauge|druck|temp(erature?)?|humidity)\b", re.I)
 EVENT_NAME = re.compile(r"^\s*(pulses?|turns?|rev(olution)?s?|events?|edges?)\b", re.I)
 VOLTAGE_UNITS = {
     "v": 1.0, "volt": 1.0, "volts": 1.0, "mv": 1e-3, "millivolt": 1e-3, "millivolts": 1e-3, "uv": 1e-6,
@@ -166,8 +166,7 @@ def time_unit_of(column: TraceColumn) -> str:
     name = column.name.strip()
     if column.named and name.lower() in SECONDS and name.lower() not in ("h", "min"):
         return name
-    found = TIME_AND_UNIT.match(name)
-    return found["unit"] if found and found["unit"].lower() in SECONDS else ""
+    return unit_behind_time(name)
 
 
 def is_other_quantity(column: TraceColumn) -> bool:

@@ -21,6 +21,7 @@ from edgewind.signals.trace_header import (
     COMMENT_MARKS,
     IS_NUMBER,
     SECONDS,
+    UNIT_ALONE,
     Header,
     is_layout,
     names_time,
@@ -44,6 +45,9 @@ SCPI_OVER, SCPI_NONE = 9.9e37, 9.91e37
 """What SCPI (Syntax and Style, 1999, 7.2.1.4 and 7.2.1.5) writes for infinity and for not a number."""
 PROBE = 200
 MOST_FOOTER_LINES = 100
+MOST_FIELDS, MOSTLY_NUMBERS = 512, 0.8
+"""Cells of a row beyond which it is a whole trace in one line, and the share of them that are numbers then."""
+DATE_OR_CLOCK = re.compile(r"^\d{1,4}([/:-])\d{1,2}\1\d{1,4}(\.\d+)?$")
 RULE = re.compile(r"^\W*\*{3}.*\*{3}\W*$")
 
 
@@ -171,6 +175,7 @@ def _read_lines(lines: list[str], notes: tuple[str, ...]) -> Table:
             bulk = read_bulk(lines[start:end], dialect)
     above, body = lines[:start], lines[:end]
     beside = text_beside(body, start, dialect)
+    words = words_beside(body[start:], dialect)
     header = read_header([*beside, *above], dialect.separator, dialect.decimal, dialect.fields, lines[start])
     place = stamp_place(stamped, body, start, dialect)
     if place is None and header.interval is None:
@@ -191,7 +196,7 @@ def _read_lines(lines: list[str], notes: tuple[str, ...]) -> Table:
     return Table(
         tuple(columns),
         None if header.interval is None else header.interval.seconds,
-        (*notes, *joined, *more, *rows.notes, *segments, *footer, *header.notes()),
+        (*notes, *joined, *more, *rows.notes, *segments, *words, *footer, *header.notes()),
         stated=header.interval,
         time_unit=header.time_unit,
         unused=header.unused,
@@ -274,13 +279,15 @@ def end_of_segment(lines: list[str], start: int, dialect: Dialect) -> tuple[int,
     one of them, or one that ends in a rule; with rows of numbers below it.
     """
     above = {line.strip() for line in lines[:start] if not is_layout(line)}
+    keyed = _holds_key(lines[start], dialect)
     stop, segments = len(lines), 1
     block: list[int] = []
     for i in range(start, len(lines)):
         line = lines[i]
         if is_layout(line) or line.lstrip().startswith("#"):
             continue
-        if not dialect.begins_row(line) and not dialect.holds_row(line):
+        key = not keyed and _holds_key(line, dialect)
+        if key or (not dialect.begins_row(line) and not dialect.holds_row(line)):
             block.append(i)
             continue
         texts = {lines[k].strip() for k in block}
@@ -292,6 +299,38 @@ def end_of_segment(lines: list[str], start: int, dialect: Dialect) -> tuple[int,
     if segments == 1:
         return len(lines), ()
     return stop, (f"{segments} segments, each with a header of its own: the first is used",)
+
+
+def _holds_key(line: str, dialect: Dialect) -> bool:
+    """Return whether a word stands before the numbers of a line."""
+    return any(re.search(r"[^\W\d]", cell) for cell in dialect.split(line)[: dialect.fields[0]])
+
+
+def words_beside(lines: list[str], dialect: Dialect) -> tuple[str, ...]:
+    """Return a note on the columns of words among and behind the numbers of the first rows; empty without them.
+
+    Raises
+    ------
+    InputError
+        They are units that change from row to row; names them.
+    """
+    words: dict[int, dict[str, None]] = {}
+    for line in lines[:PROBE]:
+        if not is_layout(line) and not line.lstrip().startswith("#"):
+            for place, cell in enumerate(dialect.split(line)):
+                if place > dialect.fields[0] and place not in dialect.fields and re.search(r"[^\W\d]|\d[/:-]\d", cell):
+                    words.setdefault(place, {})[cell] = None
+    for place, seen in words.items():
+        if len(seen) > 1 and all(UNIT_ALONE.match(cell) for cell in seen):
+            raise InputError(
+                f"the unit changes from row to row: {', '.join(seen)}",
+                column=place + 1,
+                fix="export the numbers in one unit",
+            )
+    if not words:
+        return ()
+    shown = ", ".join(_shown(next(iter(seen))) for seen in list(words.values())[:4])
+    return (f"words beside the numbers are left out, such as {shown}",)
 
 
 def stamp_place(stamped: Stamped | None, lines: list[str], start: int, dialect: Dialect) -> int | None:
@@ -415,7 +454,7 @@ def _numeric_fields(rows: list[list[str]], dialect: Dialect) -> tuple[int, tuple
     sampled less often.
     """
     width = max((len(row) for row in rows), default=0)
-    if width > 512:
+    if width > MOST_FIELDS:
         return None
     numbers = [[dialect.number(field) is not None for field in row] for row in rows]
     hits = [
@@ -439,12 +478,19 @@ def _numeric_fields(rows: list[list[str]], dialect: Dialect) -> tuple[int, tuple
     fields = tuple(i for i in fields if any(len(row) > i and row[i] for row in numbers))
     if not fields:
         return None
-    # text may stand before the numbers, as metadata beside them; text among them indicates another separator
+
+    # text may stand before the numbers, as metadata beside them, and words of their own columns among and behind them;
+    # text with digits among them indicates another separator
+    def is_beside(i: int, field: str) -> bool:
+        words = not re.search(r"\d", field) or bool(DATE_OR_CLOCK.match(field))
+        return words and i not in fields and (i > fields[-1] or dialect.separator is not None)
+
     full = sum(
-        all(hit or not field for hit, field in zip(row_hits[fields[0] :], row[fields[0] :], strict=True))
+        all(hit or not field or is_beside(i, field) for i, (hit, field) in enumerate(both) if i >= fields[0])
         and 2 * sum(len(row_hits) > i and row_hits[i] for i in fields) >= len(fields)
         and len(row) > fields[0]
         for row, row_hits in zip(rows, hits, strict=True)
+        for both in [list(zip(row_hits, row, strict=True))]
     )
     return (full, fields) if full else None
 
@@ -471,6 +517,12 @@ def _no_numbers(lines: list[str]) -> InputError:
     text = _shown(lines[filled[-1]])
     cells = [cell.strip(" \"'") for cell in re.split(r"[,;\t]", lines[filled[-1]])]
     numbers = [i for i, cell in enumerate(cells) if IS_NUMBER.match(cell)]
+    if len(numbers) > MOST_FIELDS and len(numbers) > MOSTLY_NUMBERS * len(cells):
+        return InputError(
+            f"{len(numbers)} numbers stand in one line, {text}",
+            line=filled[-1] + 1,
+            fix="write one sample to a line: its time and its voltage",
+        )
     if numbers and any(re.match(r"[^\W\d]", cell) for cell in cells[: numbers[-1]]):
         return InputError(
             f"words stand before or between the numbers of a row, as in {text}",
