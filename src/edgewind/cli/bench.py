@@ -24,7 +24,8 @@ def bench(
         Path | None, typer.Argument(help="The bench.toml to simulate, or its folder; default: an invented bench.")
     ] = None,
     port: Annotated[
-        int, typer.Option(help="First TCP port; each instrument takes the next one. 0 takes free ports.")
+        int,
+        typer.Option(min=0, max=65535, help="First TCP port; each instrument takes the next one. 0 takes free ports."),
     ] = 0,
     host: Annotated[str, typer.Option(help="Address to listen on.")] = "127.0.0.1",
     open_to_network: Annotated[

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+from typer.core import TyperCommand
 
 from edgewind.cli.base import AsJson, app, print_json, print_pairs
 from edgewind.errors import InputError
@@ -12,8 +14,17 @@ from edgewind.errors import InputError
 if TYPE_CHECKING:
     from edgewind.gas import GasState
 
+NEGATIVE = re.compile(r"-\.?\d")
 
-@app.command()
+
+class _Gas(TyperCommand):
+    """The command with a pressure that is read as one also below zero, where the parser sees an option ``-7``."""
+
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        return super().parse_args(ctx, [f" {one}" if NEGATIVE.match(one) else one for one in args])
+
+
+@app.command(cls=_Gas)
 def gas(
     what: Annotated[str, typer.Argument(metavar="GAS", help="air, N2, argon, '0.9 He + 0.1 Ne' …")],
     pressure: Annotated[str, typer.Argument(help="Pressure with its unit: '7 mTorr'.")],
@@ -34,13 +45,13 @@ def gas(
 
     state = GasState(
         find_gas(what),
-        units.parse_quantity(pressure, "pressure"),
-        units.parse_quantity(temperature, "temperature"),
+        units.parse_quantity(pressure.strip(), "pressure"),
+        units.parse_quantity(temperature.strip(), "temperature"),
     )
     path = state.mean_free_path_m(definition, None if diameter is None else units.parse_quantity(diameter, "length"))
-    length = None if size is None else units.parse_quantity(size, "length")
+    length = None if size is None else units.parse_quantity(size.strip(), "length")
     if length is not None and length <= 0:
-        raise InputError(f"the size must be above zero, not '{size}'", fix="give a length such as '10 mm'")
+        raise InputError(f"the size must be above zero, not '{size.strip()}'", fix="give a length such as '10 mm'")
     knudsen = None if length is None else path / length
     if as_json:
         print_json(_result(state, definition, path, knudsen))

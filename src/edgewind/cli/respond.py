@@ -75,6 +75,10 @@ def respond(
         check_still(picture, replace=True)
     if rotor:
         _check_rotor_options(vanes, arm, room, position, plot)
+    elif plot is not None:
+        from edgewind.report import figure_kind
+
+        figure_kind(plot)
     console = Console(stderr=True)
     columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
     with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:

@@ -170,6 +170,8 @@ def read_trace(
 
 def read_table(path: str | PathLike[str], max_bytes: int = DEFAULT_MAX_BYTES) -> Table:
     """Return the columns of a file, by the reader for its suffix."""
+    if Path(path).is_dir():
+        raise InputError("this is a folder", fix="name one trace in it")
     name = Path(path).name.lower()
     if name.endswith(tuple(f"{suffix}{gz}" for suffix in TEXT_SUFFIXES for gz in ("", ".gz"))):
         return read_text(load_bytes(path, max_bytes))

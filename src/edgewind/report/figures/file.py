@@ -20,17 +20,19 @@ FILM = Size(12.8, 7.2, 15.0, titled=True)
 
 
 def figure_kind(path: str | Path) -> str:
-    """Return ``.png`` or ``.svg``.
+    """Return ``.png`` or ``.svg`` for a figure that can be written there.
 
     Raises
     ------
     InputError
-        The suffix is another one.
+        The suffix is another one, or the folder does not exist.
     """
     path = Path(path)
     kind = path.suffix.lower()
     if kind not in (".png", ".svg"):
         raise InputError(f"'{path.name}' does not say what kind of figure it is", fix="end the name in .png or .svg")
+    if not path.parent.is_dir():
+        raise InputError("its folder does not exist", file=path, fix="make the folder first")
     return kind
 
 
