@@ -111,13 +111,16 @@ def _with_tests(claim: Claim, tests: Sequence[DeliberateTest], weights: TestWeig
             f"observed; over {of_tests} ln(likelihood) is {format_number(-weight, 3)} below the best, so it is ruled "
             "out as the main drive."
         )
-        return claim.model_copy(update={"verdict": "ruled out", "why": f"{words} {claim.why}"})
+        by_curve = f"By the curve alone, {claim.why[0].lower()}{claim.why[1:]}"
+        return claim.model_copy(update={"verdict": "ruled out", "why": f"{words} {by_curve}"})
     if not weights.ruled_out or weight < -1 or not all(test.predicted[claim.name].agrees for test in tests):
         return claim
     # the test in full for its best explanation; the others do not repeat it
     words = f"{weights.why} {tests[weights.weightiest or 0].why}" if weight == 0 else weights.why
     contradicted = weights.with_curve.get(claim.name, 0.0) < -DECISIVE
-    undecided = claim.verdict == "cannot tell" and not contradicted
+    # before a fit a constant torque has no size, only a shape, which is given where it is not that of the readings
+    misshapen = claim.size_ratio is None and bool(claim.shape)
+    undecided = claim.verdict == "cannot tell" and not contradicted and not misshapen
     verdict: Verdict = "compatible" if undecided else claim.verdict
     return claim.model_copy(update={"verdict": verdict, "why": f"{words} {claim.why}"})
 

@@ -59,8 +59,8 @@ class MechanismCase:
         Logarithm of the evidence by Laplace's approximation, of models too poor to sample.
     coasts : sequence of CoastDown
         Coast-downs.
-    lamp_off_rad_s : tuple of (float, float)
-        Steady speeds seen in the dark, with their uncertainties.
+    lamp_off : tuple of (float, float, float)
+        Steady speeds seen in the dark: pressure, Pa, size of the speed and its uncertainty, rad/s.
     tensions : sequence of Tension
         Contradictions within the study.
     runs : sequence of FitRun
@@ -74,7 +74,7 @@ class MechanismCase:
     fits: Mapping[str, Fit] | None = None
     laplace: Mapping[str, float] | None = None
     coasts: Sequence[CoastDown] = ()
-    lamp_off_rad_s: tuple[tuple[float, float], ...] = ()
+    lamp_off: tuple[tuple[float, float, float], ...] = ()
     tensions: Sequence[Tension] = ()
     runs: Sequence[FitRun] = ()
 
@@ -299,8 +299,8 @@ def case_of(
     ]
     coasting = {coast.line for coast in coasts}
     dark = tuple(
-        (abs(float(row["speed_rad_s"])), float(row["speed_u_rad_s"]))
+        (float(row["pressure_pa"]), abs(float(row["speed_rad_s"])), float(row["speed_u_rad_s"]))
         for row in off.to_dict("records")
         if "drifting" not in str(row["speed_flags"]).split() and row["line"] not in coasting
     )
-    return MechanismCase(bench, used, level, seed, coasts=coasts, lamp_off_rad_s=dark, **fitted)
+    return MechanismCase(bench, used, level, seed, coasts=coasts, lamp_off=dark, **fitted)

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from functools import partial
 
 import numpy as np
+from numpy.typing import NDArray
 
 from edgewind.evidence.claims import Claim, Verdict, sentence
 from edgewind.evidence.mechanism_case import MechanismCase
@@ -25,7 +26,7 @@ from edgewind.units import from_si
 Mechanism = Callable[[MechanismCase], Claim]
 
 THROUGH_FACES = "through the temperature of the faces only"
-# Share of the greatest speed that, seen in the dark, is called a contribution; our judgement, no source.
+# Share of the speed with the lamp on that, seen in the dark, is called a contribution; our judgement, no source.
 CONTRIBUTES_FROM = 0.1
 CONVECTION = "convection"
 PIVOT = "pivot or vibration"
@@ -84,32 +85,46 @@ def judge_convection(case: MechanismCase) -> Claim:
 
 
 def judge_pivot(case: MechanismCase) -> Claim:
-    """Judge drives that need no light: steady speeds with the lamp off, compared with the fastest with it on."""
+    """Judge drives that need no light: steady speeds with the lamp off, over those with it on at the same pressure."""
+    verdict: Verdict
     if not len(case.used):
         return Claim(name=PIVOT, verdict="cannot tell", why=sentence("there are no readings to decide"))
-    top = float(case.used["speed_rad_s"].abs().max())
-    rpm = float(from_si(1.0, "rpm", "angular speed"))
-    if not case.lamp_off_rad_s:
+    if not case.lamp_off:
         why = "no steady speed was read with the lamp off; one such reading would decide"
         return Claim(name=PIVOT, verdict="cannot tell", why=sentence(why), light="independent of the light")
-    speeds, spreads = (np.array(part) for part in zip(*case.lamp_off_rad_s, strict=True))
-    worst = int(np.argmax(np.abs(speeds)))
-    most = abs(float(speeds[worst])) + 2 * float(spreads[worst])
-    ratio, high = abs(float(speeds[worst])) / top, most / top
+    pressure, speeds, spreads = (np.array(part) for part in zip(*case.lamp_off, strict=True))
+    lit = _lit_speed(case, pressure)
+    worst = int(np.argmax(speeds / lit))
+    low, ratio, high = ((speeds[worst] + of * spreads[worst]) / lit[worst] for of in (-2, 0, 2))
     times = "once" if len(speeds) == 1 else f"{len(speeds)} times"
+    rpm = float(from_si(1.0, "rpm", "angular speed"))
+    place = f"at {format_number(float(pressure[worst]), 3)} Pa" if np.isfinite(pressure[worst]) else ""
     said = f"with the lamp off the rotor was read {times} and " + (
-        f"turned at {format_number(rpm * abs(speeds[worst]), 2)} rpm at most, {format_number(ratio, 2)} of its "
-        "greatest speed with the lamp on"
+        f"turned {place} at {format_number(rpm * speeds[worst], 2)} rpm, {format_number(float(ratio), 2)} of the speed "
+        "with the lamp on"
         if speeds[worst]
-        else f"stood still, where it reaches {format_number(rpm * top, 3)} rpm with the lamp on"
-    )
-    small = high < CONTRIBUTES_FROM
-    verdict: Verdict = "ruled out" if small else "contributes"
-    end = "so it is ruled out as the main drive" if small else "so it contributes"
+        else f"stood still, where it reaches {format_number(rpm * lit[worst], 3)} rpm with the lamp on"
+    ).replace("  ", " ")
+    if high < CONTRIBUTES_FROM:
+        verdict, end = "ruled out", "so it is ruled out as the main drive"
+    elif low > CONTRIBUTES_FROM:
+        verdict, end = "contributes", "so it contributes"
+    else:
+        verdict, end = "cannot tell", "which is too uncertain to decide"
     return Claim(
-        name=PIVOT, verdict=verdict, size_ratio=ratio, size_ratio_interval=(0.0, high),
+        name=PIVOT, verdict=verdict, size_ratio=float(ratio), size_ratio_interval=(max(0.0, float(low)), float(high)),
         why=sentence(f"{said}, {end}"), light="independent of the light",
     )  # fmt: skip
+
+
+def _lit_speed(case: MechanismCase, pressure: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the speed with the lamp on at pressures, Pa, from the readings beside them; the greatest where none is."""
+    used = case.used.sort_values("pressure_pa")
+    at, speed = (used[name].abs().to_numpy(float) for name in ("pressure_pa", "speed_rad_s"))
+    top = float(speed.max())
+    with np.errstate(invalid="ignore"):
+        beside = np.interp(np.log(pressure), np.log(at), speed, left=top, right=top)
+    return np.where(beside > 0, beside, max(top, 1e-12))
 
 
 MECHANISMS: dict[str, Mechanism] = {

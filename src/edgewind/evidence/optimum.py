@@ -48,6 +48,8 @@ RISE_ABOVE_ENDS = 3.0
 # are not one curve; nor are sweeps whose speeds differ by more than half.
 IMMATERIAL_SHIFT = 0.2
 IMMATERIAL_OFFSET = 0.5
+# Median scatter beyond the stated uncertainties, over these, that is mentioned though a narrower curve may explain it.
+SCATTERED = 3.0
 
 
 class Optimum(PeakPressure):
@@ -142,10 +144,15 @@ def find_optimum(subject: ResponseCurve | SweepData, *, level: float = 0.90, see
         warnings.append(
             f"Repeated readings scatter {sweeps.repeat_scatter_ratio:.1f} times as much as their stated uncertainties."
         )
-    if curve.excess_interval_rad_s[0] > np.median(data.speed_u_rad_s):
+    stated, excess = float(np.median(data.speed_u_rad_s)), format_number(RPM_PER_RAD_S * curve.excess_rad_s, 2)
+    if curve.excess_interval_rad_s[0] > stated:
         warnings.append(
-            f"The readings scatter by {format_number(RPM_PER_RAD_S * curve.excess_rad_s, 2)} rpm about any smooth "
-            "curve, more than their stated uncertainties."
+            f"The readings scatter by {excess} rpm about any smooth curve, more than their stated uncertainties."
+        )
+    elif curve.excess_rad_s > SCATTERED * stated:
+        warnings.append(
+            f"The readings seem to scatter by {excess} rpm about a smooth curve, more than their stated uncertainties: "
+            "repeat some at one pressure."
         )
     return _decide(curve, sweeps, shift, level, seed, warnings)
 

@@ -171,11 +171,11 @@ def judge(
     torque = case.torque(key)
     if not np.any(torque):
         verdict = "ruled out" if sign_ok is False else "cannot tell"
-        missing = (
-            "only a fit of the readings bounds it"
-            if key == "foreign"
-            else "bench.toml lacks a value on which its size depends"
-        )
+        if key == "foreign":
+            shape = _shape_of_constant(case)
+            missing = f"{f'{shape}; ' if shape else ''}only a fit of the readings bounds it"
+            return Claim(name=name, verdict=verdict, sign_ok=sign_ok, why=sentence(f"{sign}; {missing}"), shape=shape)
+        missing = "bench.toml lacks a value on which its size depends"
         return Claim(name=name, verdict=verdict, sign_ok=sign_ok, why=sentence(f"{sign}; {missing}"))
     fitted = case.fit is not None
     size = size_of(case, torque, signed=fitted)
@@ -201,6 +201,16 @@ def judge(
         name=name, verdict=verdict, sign_ok=sign_ok, size_ratio=size.ratio, size_ratio_interval=(low, high),
         log_evidence=alone, why=why, shape=shape_words(size), light=light, envelope=envelope,
     )  # fmt: skip
+
+
+def _shape_of_constant(case: MechanismCase) -> str:
+    """Describe the needed torque beside a constant one; empty where draws of the bench leave it constant."""
+    spread = np.std(np.log(np.abs(case.needed_n_m)), axis=1)
+    if np.quantile(spread, 1 - SURELY) < ALIKE:
+        return ""
+    need = np.median(np.abs(case.needed_n_m), axis=0)
+    change = format_number(float(need.max() / need.min()), 2)
+    return f"over the readings it stays constant while the needed torque changes by a factor of {change}"
 
 
 def _leading(torque: Array, otherwise: Literal["bright", "dark"]) -> Literal["bright", "dark"] | None:
@@ -254,7 +264,8 @@ def _fitted_verdict(
         if not objections:
             p = p_words(fits_alone.p_stated)
             return "sufficient", f"; alone it fits every reading (posterior predictive {p}), and no rival does"
-        return "compatible", f"; alone it fits the readings, but {'; '.join(objections)}"
+        follows = "it fits the readings" if fits_alone.p_stated > MISFIT else "it follows the readings roughly"
+        return "compatible", f"; alone {follows}, but {'; '.join(objections)}"
     if not holds:
         return "cannot tell", "the fit with every drive does not describe the readings, so its shares are not used"
     if low >= CONTRIBUTION:
