@@ -185,6 +185,26 @@ def test_a_run_through_standstill_is_judged_as_one_test(folder):
     assert "it was observed to reverse: the dark face led at" in cold
 
 
+def test_a_rotor_that_turns_alike_without_its_lamp_is_explained_by_no_light(folder):
+    """Speeds of a law that is of no mechanism: a hump over pressure, the same with the lamp on, dimmed and off."""
+
+    def hump(pressure):
+        return 40 / np.cosh(np.log(pressure / 2.0) / 1.5)
+
+    rows = [f"{p:.4g},3,{hump(p):.4g},{0.2 + 0.01 * hump(p):.3g},on,22,bright,," for p in PRESSURES]
+    rows += [f"{p},3,{hump(p):.4g},0.5,{lamp},22,bright,," for p, lamp in ((2.0, "off"), (0.4, "50 %"), (8.0, "off"))]
+    found = find(folder(rows))
+    claims = {claim.name: claim for claim in found.mechanisms}
+    assert {claim.verdict for claim in claims.values()} <= {"ruled out", "contributes", "cannot tell"}
+    assert claims[THERMAL].verdict == "ruled out"
+    assert "so it is ruled out as the main drive. By the curve alone, it may turn" in claims[THERMAL].why
+    assert claims[PIVOT].verdict == "contributes"
+    assert claims[PIVOT].size_ratio == pytest.approx(1.0, abs=0.1)
+    assert (
+        claims[DRAUGHT].verdict == "cannot tell"
+    )  # the tests allow it, and the curve is not that of a constant torque
+
+
 def test_without_a_test_there_is_no_sentence(folder):
     found = folder(lit_rows(HiddenRotor(species="air")))
     assert deliberate_tests(found) == ()

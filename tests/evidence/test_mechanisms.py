@@ -279,8 +279,48 @@ def test_turning_in_the_dark_shows_an_artefact_and_standstill_shows_none(make_be
     rests, turns = found
     assert (rests.verdict, turns.verdict) == ("ruled out", "contributes")
     assert "was read once and stood still, where it reaches " in rests.why
-    assert "turned at 9.5 rpm at most" in turns.why
+    assert "turned at 9.5 rpm at 1 Pa, 0.18 of the speed there with the lamp on" in turns.why
     assert MECHANISMS["pivot or vibration"](case(bench)).verdict == "cannot tell"
+
+
+def hump(pressure):
+    """A law of no mechanism: slow in dense gas and in thin gas."""
+    return 4.0 / np.cosh(np.log(pressure / 2.0) / 1.5)
+
+
+def test_a_speed_in_the_dark_is_compared_with_that_under_the_lamp_at_the_same_pressure(make_bench):
+    """A rotor as fast in the dark as under the lamp, at a pressure at which both are slow, needs no lamp there."""
+    bench = bench_of(make_bench)
+    slow, speed = np.array([0.05]), hump(np.array([0.05]))
+    lit = readings_of(PRESSURE, hump(PRESSURE))
+    assert speed[0] < 0.25 * lit["speed_rad_s"].max()
+
+    def judged(dark):
+        return MECHANISMS["pivot or vibration"](
+            case_of(bench, pd.concat([lit, dark], ignore_index=True), level=0.9, seed=1)
+        )
+
+    alike = judged(readings_of(slow, speed, lamp=False, first_line=90))
+    assert alike.verdict == "contributes"
+    assert alike.size_ratio == pytest.approx(1.0, abs=0.1)
+    vague = judged(readings_of(slow, 0 * speed, lamp=False, first_line=90).assign(speed_u_rad_s=speed[0]))
+    assert vague.verdict == "cannot tell"
+    assert "stood still" in vague.why and "too uncertain" in vague.why
+
+
+def test_a_constant_torque_has_a_shape_before_a_fit_where_the_readings_need_another(make_bench):
+    bench = bench_of(make_bench)
+    said = MECHANISMS["constant torque from outside"](
+        case_of(bench, readings_of(PRESSURE, hump(PRESSURE)), level=0.9, seed=1)
+    )
+    assert said.verdict == "cannot tell"
+    assert "it stays constant while the needed torque changes by a factor of" in said.why
+    rotor = parameters_of(bench)
+    level = 1e-9 / steady_state(PRESSURE, rotor, response_of(rotor)).drag
+    constant = MECHANISMS["constant torque from outside"](
+        case_of(bench, readings_of(PRESSURE, level), level=0.9, seed=1)
+    )
+    assert constant.shape == ""
 
 
 def test_a_measured_torque_replaces_the_computed_one(make_bench):

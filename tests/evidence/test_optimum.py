@@ -13,7 +13,7 @@ from support.sweeps import Bench, Shape, Truth, open_example, peaked_example, ta
 
 from edgewind.errors import InputError
 from edgewind.evidence.curve import fit_curve
-from edgewind.evidence.optimum import find_optimum
+from edgewind.evidence.optimum import find_optimum, maxima_of
 from edgewind.evidence.sweep_data import SweepData
 from edgewind.rotor.optimum import highest_places
 
@@ -74,6 +74,38 @@ def test_a_small_lag_widens_the_interval_and_gives_a_warning() -> None:
         steady.interval_pa[1] / steady.interval_pa[0]
     )
     assert lagging.interval_pa[0] < np.exp(TRUTH.place) < lagging.interval_pa[1]
+
+
+def test_scatter_far_above_the_stated_uncertainties_is_mentioned() -> None:
+    """Readings by a law of our own that scatter by 30 % and state 2 %; steep ones that state what they do are quiet."""
+    pressure = np.geomspace(0.06, 20, 14)
+    warned = 0
+    for seed in range(12):
+        speed = 4 / np.cosh(np.log(pressure / 2) / 1.5)
+        speed *= 1 + 0.3 * np.random.default_rng(seed).standard_normal(14)
+        found = find_optimum(SweepData(pressure, np.full(14, 0.03), speed, 0.02 * np.abs(speed) + 0.01))
+        warned += any("scatter by" in warning for warning in found.warnings)
+    assert warned >= 8
+    speed = 0.26 / pressure * (1 + 0.02 * np.random.default_rng(12).standard_normal(14))
+    steep = find_optimum(SweepData(pressure, np.full(14, 0.03), speed, 0.02 * speed + 0.01))
+    assert not any("scatter" in warning for warning in steep.warnings)
+
+
+def test_several_maxima_are_named_and_one_is_not() -> None:
+    """A law of our own with maxima at 0.2 and 6 Pa, the second the higher; healthy sweeps have one each."""
+    pressure = np.geomspace(0.06, 20, 20)
+    at = np.log(pressure)
+    first, second = np.exp(-((at - np.log(0.2)) ** 2) / 0.5), np.exp(-((at - np.log(6)) ** 2) / 0.32)
+    speed = (0.5 + 3 * first + 3.5 * second) * (1 + 0.02 * np.random.default_rng(4).standard_normal(20))
+    for sense in (1, -1):
+        curve = fit_curve(SweepData(pressure, np.full(20, 0.03), sense * speed, 0.02 * speed + 0.01))
+        assert maxima_of(curve) == pytest.approx([0.2, 6], rel=0.1)
+    found = find_optimum(curve)
+    assert any("has maxima at" in warning for warning in found.warnings)
+    low, high = found.interval_pa
+    assert low < 6 < high
+    for seed in range(5000, 5008):
+        assert len(maxima_of(fit_curve(peaked_example(seed).data))) == 1
 
 
 def test_the_shared_uncertainty_of_pressure_adds_in_quadrature() -> None:

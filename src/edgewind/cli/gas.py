@@ -49,9 +49,10 @@ def gas(
         units.parse_quantity(temperature.strip(), "temperature"),
     )
     path = state.mean_free_path_m(definition, None if diameter is None else units.parse_quantity(diameter, "length"))
-    length = None if size is None else units.parse_quantity(size.strip(), "length")
+    size = None if size is None else size.strip()
+    length = None if size is None else units.parse_quantity(size, "length")
     if length is not None and length <= 0:
-        raise InputError(f"the size must be above zero, not '{size.strip()}'", fix="give a length such as '10 mm'")
+        raise InputError(f"the size must be above zero, not '{size}'", fix="give a length such as '10 mm'")
     knudsen = None if length is None else path / length
     if as_json:
         print_json(_result(state, definition, path, knudsen))

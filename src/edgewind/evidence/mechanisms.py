@@ -98,13 +98,13 @@ def judge_pivot(case: MechanismCase) -> Claim:
     low, ratio, high = ((speeds[worst] + of * spreads[worst]) / lit[worst] for of in (-2, 0, 2))
     times = "once" if len(speeds) == 1 else f"{len(speeds)} times"
     rpm = float(from_si(1.0, "rpm", "angular speed"))
-    place = f"at {format_number(float(pressure[worst]), 3)} Pa" if np.isfinite(pressure[worst]) else ""
+    place = f" at {format_number(float(pressure[worst]), 3)} Pa" if np.isfinite(pressure[worst]) else ""
     said = f"with the lamp off the rotor was read {times} and " + (
-        f"turned {place} at {format_number(rpm * speeds[worst], 2)} rpm, {format_number(float(ratio), 2)} of the speed "
-        "with the lamp on"
+        f"turned at {format_number(rpm * speeds[worst], 2)} rpm{place}, {format_number(float(ratio), 2)} of the speed "
+        "there with the lamp on"
         if speeds[worst]
         else f"stood still, where it reaches {format_number(rpm * lit[worst], 3)} rpm with the lamp on"
-    ).replace("  ", " ")
+    )
     if high < CONTRIBUTES_FROM:
         verdict, end = "ruled out", "so it is ruled out as the main drive"
     elif low > CONTRIBUTES_FROM:

@@ -50,6 +50,9 @@ IMMATERIAL_SHIFT = 0.2
 IMMATERIAL_OFFSET = 0.5
 # Median scatter beyond the stated uncertainties, over these, that is mentioned though a narrower curve may explain it.
 SCATTERED = 3.0
+# Depth between two maxima, in standard deviations and as a share of the range, from which both are named.
+# No healthy sweep of 48 had a second one so (tests/support/sweeps.py); our judgement, no source.
+PROMINENT, PROMINENT_SHARE = 3.0, 0.05
 
 
 class Optimum(PeakPressure):
@@ -144,17 +147,47 @@ def find_optimum(subject: ResponseCurve | SweepData, *, level: float = 0.90, see
         warnings.append(
             f"Repeated readings scatter {sweeps.repeat_scatter_ratio:.1f} times as much as their stated uncertainties."
         )
-    stated, excess = float(np.median(data.speed_u_rad_s)), format_number(RPM_PER_RAD_S * curve.excess_rad_s, 2)
-    if curve.excess_interval_rad_s[0] > stated:
+    excess = format_number(RPM_PER_RAD_S * curve.excess_rad_s, 2)
+    if curve.excess_interval_rad_s[0] > np.median(data.speed_u_rad_s):
         warnings.append(
             f"The readings scatter by {excess} rpm about any smooth curve, more than their stated uncertainties."
         )
-    elif curve.excess_rad_s > SCATTERED * stated:
+    elif curve.excess_rad_s > SCATTERED * np.sqrt(np.mean(data.speed_u_rad_s**2)):
         warnings.append(
             f"The readings seem to scatter by {excess} rpm about a smooth curve, more than their stated uncertainties: "
             "repeat some at one pressure."
         )
+    maxima = maxima_of(curve)
+    if len(maxima) > 1:
+        listed = ", ".join(format_number(float(one), 3) for one in maxima[:-1])
+        warnings.append(
+            f"The curve has maxima at {listed} and {format_number(float(maxima[-1]), 3)} Pa, of which the highest is "
+            "taken. Repeat readings there: the rotor has several, or the readings scatter by more than they state."
+        )
     return _decide(curve, sweeps, shift, level, seed, warnings)
+
+
+def maxima_of(curve: ResponseCurve) -> Array:
+    """Return the pressures, Pa, at which the mean of a curve has a maximum that stands out, also at an end.
+
+    Between two of them the curve falls and rises again by `PROMINENT` of its standard deviations, and by
+    `PROMINENT_SHARE` of its range.
+    """
+    speed = curve.mean if curve.data.speed_rad_s.sum() >= 0 else -curve.mean
+    spread = float(np.sqrt(np.mean(np.var(curve.draws, axis=0))))
+    step = max(PROMINENT * spread, PROMINENT_SHARE * float(np.ptp(speed)))
+    found, top, bottom = [0], 0, None
+    for k, here in enumerate(speed):
+        if bottom is None:  # on the way to a maximum, the last of those found so far
+            top = k if here > speed[top] else top
+            found[-1] = top
+            bottom = k if speed[top] - here > step else None
+        else:
+            bottom = k if here < speed[bottom] else bottom
+            if here - speed[bottom] > step:
+                found.append(k)
+                top, bottom = k, None
+    return np.asarray(np.exp(curve.log_pressure[found]))
 
 
 def _decide(

@@ -13,6 +13,7 @@ from edgewind.evidence.deliberate_results import CHILLED_IN_THE_DARK, Deliberate
 from edgewind.evidence.draws import draws_of
 from edgewind.evidence.fit import Fit
 from edgewind.evidence.optimum import Optimum
+from edgewind.evidence.verdicts import describes
 from edgewind.evidence.what_if import what_if
 from edgewind.formatting import RPM_PER_RAD_S, format_number
 from edgewind.frozen_model import FrozenModel
@@ -20,7 +21,6 @@ from edgewind.rotor import parameters_of
 from edgewind.rotor.drives import accommodation, foreign, infrared_recoil, light_pressure, outgassing, thermal_force
 
 _LARGER = {2.0: "twice as large", 1.5: "one and a half times as large", 1.25: "a quarter larger"}
-MISFIT = 0.01
 # Share of the draws in which the dark face must emit more for a statement that it does.
 _SURE = 0.95
 
@@ -100,15 +100,15 @@ def _why(claims: tuple[Claim, ...]) -> str:
         also = "" if not others else f", or {_SPOKEN[others[0].name]}"
         return f"It may turn because {_SPOKEN[first.name]}{also}; the readings agree with this but do not prove it."
     if by_verdict["contributes"]:
-        causes = " and ".join(_SPOKEN[claim.name] for claim in by_verdict["contributes"][:2])
-        return f"It turns in part because {causes}; no single cause explains the readings."
+        causes = "; because ".join(_SPOKEN[claim.name] for claim in by_verdict["contributes"])
+        return f"It turns in part because {causes}. No single cause explains the readings."
     return "These readings do not show why it turns."
 
 
 def _larger(fitted: Fit | None, optimum: Optimum | None, seed: int) -> str:
     if fitted is None:
         return "The effect of larger vanes is not known without a fit of the readings."
-    if fitted.p_value < MISFIT:
+    if not describes(fitted):
         return "The fit does not describe the readings, so the effect of larger vanes is not stated."
     drawn = draws_of(fitted, draws=100, seed=seed)
     width, height = (1e3 * getattr(fitted.problem.bench.rotor, key).value for key in ("vane_width", "vane_height"))
@@ -181,10 +181,22 @@ def _cold(claims: tuple[Claim, ...], fitted: Fit | None) -> str:
     thermal = next((claim for claim in claims if claim.name == thermal_force.NAME), None)
     if thermal is not None and thermal.verdict == "ruled out":
         return "The thermal force does not drive it, so chilling the envelope in the dark need not reverse it."
+    verdict = "sufficient" if thermal is None else thermal.verdict
+    if not describes(fitted) and verdict != "sufficient":
+        return "The fit does not describe the readings, so its direction in the cold is not stated."
+    if verdict == "cannot tell":
+        return "It would reverse in the cold if the thermal force drives it, which these readings do not show."
     if share > _SURE:
+        because = "because the dark side radiates more and becomes the colder one"
+        if verdict == "contributes":
+            return (
+                "In the dark under a chilled envelope the thermal force would drive it backwards for a while, "
+                f"{because}; whether it reverses depends on what else drives it."
+            )
+        condition = "" if verdict == "sufficient" else " if the thermal force drives it"
         return (
-            "In the dark under a chilled envelope it would reverse for a while, because the dark side radiates more "
-            "and becomes the colder one, so that the gas pushes harder on the bright side."
+            f"In the dark under a chilled envelope it would reverse for a while{condition}, {because}, so that the "
+            "gas pushes harder on the bright side."
         )
     return (
         "In the dark under a chilled envelope it reverses only if the dark side radiates more than the bright one, "

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.evidence.claims import Claim, Verdict, p_words, sentence
+from edgewind.evidence.fit import Fit
 from edgewind.evidence.mechanism_case import MechanismCase
 from edgewind.formatting import format_interval, format_number
 from edgewind.rotor import RotorParameters, parameters_of, steady_state
@@ -275,8 +276,12 @@ def _fitted_verdict(
 
 def fit_holds(case: MechanismCase) -> bool:
     """Return whether the fit with every drive has converged and describes the readings, so its shares are valid."""
-    fitted = case.fit
-    return fitted is not None and fitted.settled and fitted.p_value > MISFIT and not fitted.smooth.found
+    return case.fit is not None and describes(case.fit)
+
+
+def describes(fitted: Fit) -> bool:
+    """Return whether a fit has converged and leaves no more than noise."""
+    return fitted.settled and fitted.p_value > MISFIT and not fitted.smooth.found
 
 
 def objections_to(case: MechanismCase, model: str, share: tuple[float, float]) -> tuple[str, ...]:
