@@ -121,7 +121,7 @@ def test_a_rotor_unaffected_by_cold_is_driven_by_a_constant_torque(folder):
     (test,) = deliberate_tests(found)
     assert test.predicted[PIVOT].agrees
     assert test.log_evidence[THERMAL] < -5
-    assert f"against {THERMAL}" in test.why
+    assert f"contradicts {THERMAL}" in test.why
 
 
 def test_a_speed_without_direction_is_weaker_evidence_than_one_with_it(folder):
