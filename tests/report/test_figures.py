@@ -15,12 +15,13 @@ from edgewind.formatting import RPM_PER_RAD_S
 from edgewind.report import plot_trace
 from edgewind.report.figures import JOINT_FIGURES
 from edgewind.report.figures.canvas import our_style, png_of, svg_of
-from edgewind.report.figures.curve import CURVE
+from edgewind.report.figures.curve import CURVE, caption_curve
 from edgewind.report.figures.ruler import labelled_ticks
 from edgewind.report.figures.sweeps import sweep_marks
 from edgewind.report.figures.why import WHY
 from edgewind.report.inline_svg import inline_svg
 from edgewind.report.palette import DARK, LIGHT, PLACEHOLDERS, Palette
+from edgewind.report.physics import pressure_ends
 from edgewind.report.sparkline import envelope_path, middle_turns
 from edgewind.signals import Trace, estimate_speed
 from edgewind.signals.synthetic import PulseTrain, synthesise
@@ -172,6 +173,29 @@ def test_plot_trace_refuses_other_file_endings(tmp_path: Path) -> None:
         plot_trace(trace, estimate_speed(trace, 4), tmp_path / "t.jpg")
     with pytest.raises(InputError, match="cannot be written"):
         plot_trace(trace, estimate_speed(trace, 4), tmp_path / "no" / "t.png")
+
+
+@pytest.mark.parametrize(("column", "factor"), [("pressure_pa", 1000.0), ("speed_rad_s", 100.0)])
+def test_a_mistyped_reading_that_is_excluded_does_not_stretch_the_axes(
+    narrow: Findings, column: str, factor: float
+) -> None:
+    experiment = narrow.experiment
+    readings = experiment.readings.copy()
+    place = readings.index[readings["used"]][0]
+    readings.loc[place, "used"] = False
+    ends = pressure_ends(readings)
+    near = dataclasses.replace(narrow, experiment=dataclasses.replace(experiment, readings=readings))
+    assert "far from those used" not in caption_curve(near)
+    mistyped = readings.copy()
+    mistyped.loc[place, column] *= factor
+    far = dataclasses.replace(narrow, experiment=dataclasses.replace(experiment, readings=mistyped))
+    assert f"set aside and far from those used: 1 of {len(readings)} readings" in caption_curve(far)
+    assert pressure_ends(mistyped) == pytest.approx(ends, rel=0.2)
+    size = CURVE.sizes["page"]
+    with our_style(LIGHT, size):
+        figures = [CURVE.draw(findings, LIGHT, size) for findings in (near, far)]
+    tops = [figure.axes[0].get_ylim()[1] for figure in figures if figure is not None]
+    assert tops[1] == pytest.approx(tops[0], rel=0.2)
 
 
 def test_any_labels_of_sweeps_can_be_drawn(narrow: Findings) -> None:

@@ -17,6 +17,9 @@ PA_PER_MTORR = float(to_si(1.0, "mTorr", "pressure"))
 
 # Free space at each end of a pressure axis, as a share of its length in the logarithm.
 _MARGIN = 0.04
+# A reading that is not used is drawn within this factor of the pressures and speeds of those used: a mistyped value
+# would else stretch the axes. Our judgement.
+_FAR = 10.0
 
 
 def path_at_one_pascal(bench: Bench) -> float:
@@ -24,10 +27,22 @@ def path_at_one_pascal(bench: Bench) -> float:
     return GasState(bench.gas.gas, 1.0, bench.gas.temperature.value).mean_free_path_m()
 
 
-def drawable(readings: pd.DataFrame) -> pd.Series[bool]:
+def has_place(readings: pd.DataFrame) -> pd.Series[bool]:
     """Return for each reading whether it has a pressure above zero and a speed."""
     pressure, speed = readings["pressure_pa"].to_numpy(float), readings["speed_rad_s"].to_numpy(float)
     return pd.Series(np.isfinite(pressure) & (pressure > 0) & np.isfinite(speed), index=readings.index, dtype=bool)
+
+
+def drawable(readings: pd.DataFrame) -> pd.Series[bool]:
+    """Return for each reading whether figures show it: it has a place, and is used or not far from those used."""
+    placed = has_place(readings)
+    used = readings[placed & readings["used"]]
+    if len(used) < 2:
+        return placed
+    low, high = used["pressure_pa"].min() / _FAR, used["pressure_pa"].max() * _FAR
+    near = readings["pressure_pa"].between(low, high)
+    slow = readings["speed_rad_s"].abs() <= _FAR * used["speed_rad_s"].abs().max()
+    return pd.Series(placed & (readings["used"] | (near & slow)), index=readings.index, dtype=bool)
 
 
 def pressure_ends(*tables: pd.DataFrame) -> tuple[float, float]:

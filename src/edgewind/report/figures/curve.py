@@ -19,7 +19,7 @@ from edgewind.report.figures.ruler import draw_ruler, log_scale
 from edgewind.report.figures.size import Size, sizes
 from edgewind.report.figures.sweeps import SweepMark, sweep_marks
 from edgewind.report.names import shorten
-from edgewind.report.physics import drawable, path_at_one_pascal, pressure_ends
+from edgewind.report.physics import drawable, has_place, path_at_one_pascal, pressure_ends
 from edgewind.report.words import not_found
 from edgewind.units import to_si
 
@@ -270,8 +270,10 @@ def caption_curve(findings: Findings) -> str:
         if len(common)
         else ""
     )
-    hidden = int((~drawable(readings)).sum())
-    absent = f" Not drawn, without pressure or speed: {hidden} of {len(readings)} readings." if hidden else ""
+    placed, drawn = int(has_place(readings).sum()), int(drawable(readings).sum())
+    lacking, far = len(readings) - placed, placed - drawn
+    absent = f" Not drawn, without pressure or speed: {lacking} of {len(readings)} readings." if lacking else ""
+    absent += f" Not drawn, set aside and far from those used: {far} of {len(readings)} readings." if far else ""
     if optimum.curve is None:
         line = " There is no curve, because there are too few usable readings."
     elif optimum.found:

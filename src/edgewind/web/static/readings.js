@@ -35,15 +35,30 @@ export function about(row) {
   if (row.why_not) lines.push("set aside: " + row.why_not);
   return lines.join("\n");
 }
+// A reading that is not used is drawn within this factor of those used, as in the report: a mistyped value would else
+// stretch the axes.
+const FAR = 10;
+function drawn(rows) {
+  const used = rows.filter((row) => row.used && row.pressure_pa && row.speed_rad_s !== null);
+  if (used.length < 2) return rows;
+  const pressures = used.map((row) => row.pressure_pa),
+    fastest = Math.max(...used.map((row) => Math.abs(row.speed_rad_s))),
+    [low, high] = [Math.min(...pressures) / FAR, Math.max(...pressures) * FAR];
+  return rows.filter(
+    (row) =>
+      row.used || (row.pressure_pa >= low && row.pressure_pa <= high && Math.abs(row.speed_rad_s) <= FAR * fastest),
+  );
+}
 // Series by sweep; excluded readings are hollow and pale.
 export function seriesOf(rows, bench, axis, options = {}) {
   const across = acrossOf(axis, bench),
+    shown = drawn(rows),
     names = [...new Set(rows.map((row) => row.sweep || ""))];
   return names.map((name, index) => ({
     name: (options.prefix ?? "") + (name || (names.length > 1 ? "no sweep named" : options.prefix ? "" : "readings")),
     shape: SHAPES[(index + (options.offset ?? 0)) % SHAPES.length],
     tone: TONES[(index + (options.offset ?? 0)) % TONES.length],
-    points: rows
+    points: shown
       .filter((row) => (row.sweep || "") === name && row.pressure_pa && row.speed_rad_s !== null)
       .map((row) => {
         const x = across.of(row.pressure_pa);
