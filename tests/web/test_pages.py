@@ -220,6 +220,23 @@ def test_a_reading_is_set_aside_with_a_reason_and_restored(shared: Shared, visit
     ]
     page.reload()
     expect(page.locator("#changes")).to_contain_text("it was shut after all")
+    # a mistyped reading that is excluded stands in the table and does not stretch the chart
+    points = page.locator("#curve svg.drawing .point:not(.dim)")
+    expect(points).to_have_count(10)
+    with open_book(shared.book, write=True) as book:
+        book.record(
+            "typed",
+            {
+                "time": "2026-03-14 09:20:00",
+                "gauge": "3.10",
+                "speed": "31000",
+                "lamp": "on",
+                "sweep": "up",
+                "exclude": "mistyped",
+            },
+        )
+    expect(page.locator('#readings tr[data-n="11"]')).to_contain_text("excluded: mistyped")
+    expect(page.locator("#curve svg.drawing .point")).to_have_count(10)
 
 
 def test_two_windows_and_another_program_show_the_same_book(shared: Shared, visit: Callable) -> None:
