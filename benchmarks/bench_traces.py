@@ -8,8 +8,9 @@ from collections.abc import Callable, Iterable
 
 import numpy as np
 from measured import Row, from_tests, row
+from speed_count import Case, count_rows
 
-from edgewind.signals.speed import _KNOWN, SET_ASIDE_FLAGS, SpeedEstimate, estimate_speed
+from edgewind.signals.speed import _KNOWN, SpeedEstimate, estimate_speed
 from edgewind.signals.synthetic import PulseTrain, synthesise, tone, tone_bound_hz
 from edgewind.signals.trace import Trace
 
@@ -188,23 +189,11 @@ def told(trace: Trace) -> SpeedEstimate:
 def scene_rows(count: int) -> list[Row]:
     """Count the scenes that give a wrong speed without a flag, and those that give a speed at all."""
     make_scene = from_tests("support", "scenes").make_scene
-    wrong = gross = possible = given = 0
-    inside: list[bool] = []
-    for seed in range(FRESH, FRESH + count):
-        scene = make_scene(seed)
-        found = estimate_speed(Trace(scene.voltage_v, scene.interval_s), scene.marks)
-        rate, u = found.speed_rad_s / (2 * math.pi), found.speed_u_rad_s / (2 * math.pi)
-        used = math.isfinite(rate) and not set(found.flags) & set(SET_ASIDE_FLAGS)
-        if used:
-            wrong += abs(rate - scene.rate_hz) > 4 * u
-            gross += abs(rate / scene.rate_hz - 1) > 0.01
-            inside.append(abs(rate - scene.rate_hz) < u)
-        turns = scene.rate_hz * scene.voltage_v.size * scene.interval_s
-        if scene.bound_hz < 0.01 * scene.rate_hz and turns >= 2:
-            possible, given = possible + 1, given + used
-    return [
-        row("scenes wrong by over 4 u, not set aside", 1000 * wrong / count, "in 1,000", "at most 1"),
-        row("scenes wrong by over 1 %, not set aside", 1000 * gross / count, "in 1,000", "at most 1"),
-        row("speed given where the bound allows 1 %", 100 * given / possible, "%", "at least 97"),
-        row("coverage of 68 %, scenes", 100 * float(np.mean(inside)), "%", "60 to 76"),
-    ]
+
+    def cases() -> Iterable[Case]:
+        for seed in range(FRESH, FRESH + count):
+            scene = make_scene(seed)
+            found = estimate_speed(Trace(scene.voltage_v, scene.interval_s), scene.marks)
+            yield found, scene.rate_hz, scene.bound_hz, scene.voltage_v.size * scene.interval_s
+
+    return count_rows("scenes", cases(), "60 to 76")
