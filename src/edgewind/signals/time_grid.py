@@ -14,6 +14,7 @@ EVEN = 0.1
 """Share of an interval by which times may stray from even ones and still count as even."""
 IN_TURN = 0.01
 """Relative difference of the intervals from which on levels in turn are changes, not samples."""
+GOLDEN = (np.sqrt(5) - 1) / 2
 MOST_MISSING = 0.7
 LEAST_SEGMENT = 16
 """Samples of a segment; times that begin again sooner are a fault of the file."""
@@ -75,14 +76,23 @@ def changes_only(seconds: FloatArray, voltage: FloatArray) -> bool:
 
 
 def held(seconds: FloatArray, voltage: FloatArray, notes: list[str]) -> tuple[float, FloatArray]:
-    """Return two levels written only where they change, each held until the next, on a grid fine enough for them."""
+    """Return two levels written only where they change, each held until the next, on a grid fine enough for them.
+
+    Edges move to the grid. If pulses nearly kept step with it, these shifts would drift through the trace and change
+    its rate, so a pulse is a whole number of steps and the golden section, which no few pulses bring near a whole one.
+    """
     span = float(seconds[-1] - seconds[0])
     shortest = float(np.percentile(np.diff(seconds), 5))
     samples = int(min(max(span / max(shortest, span * 1e-6) * 10, 1000), 2_000_000)) + 1
-    grid = seconds[0] + span / (samples - 1) * np.arange(samples)
+    step = span / (samples - 1)
+    rises = seconds[1:][np.diff(voltage) > 0]
+    if rises.size > 1:
+        pitch = float(rises[-1] - rises[0]) / (rises.size - 1)
+        step = pitch / (np.ceil(pitch / step) + GOLDEN)
+    grid = seconds[0] + step * np.arange(int(span / step) + 1)
     place = np.clip(np.searchsorted(seconds, grid, side="right") - 1, 0, seconds.size - 1)
     notes.append("two levels at uneven times: each is held until the next change")
-    return span / (samples - 1), voltage[place]
+    return float(step), voltage[place]
 
 
 def slope_of(values: FloatArray) -> float:

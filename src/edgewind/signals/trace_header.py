@@ -45,7 +45,7 @@ IN_BRACKETS = r"\s*(?:[\[({]\s*(?P<early>[A-Za-zµμ/]+)\s*[\])}])?"
 INTERVAL = re.compile(
     r"(?:sampl\w*\s*_?(?:interval|period|spacing|time)|(?:x|t|time)\s*_?inc(?:rement|r)?(?![a-z])|"
     r"time\s*_?(?:step|interval|per sample)|h(?:orizontal)?\s*_?resolution|"
-    r"(?<![\w.])interval|(?<![\w.])delta\s*_?[tx]|(?<![\w.])d[tx]|(?<![\w.])ts)(?:_?(?P<tail>s|ms|us))?(?![A-Za-z])"
+    r"(?<![\w.])interval|(?<![\w.])delta(?:\s*_?[tx]|(?=\s*[:=][^A-Za-z]*s))|(?<![\w.])d[tx]|(?<![\w.])ts)(?:_?(?P<tail>s|ms|us))?(?![A-Za-z])"
     + IN_BRACKETS
     + QUANTITY
     + BEHIND,
@@ -56,6 +56,14 @@ RATE = re.compile(
     r"(?:_?(?P<tail>hz|khz|mhz))?(?![A-Za-z])" + IN_BRACKETS + QUANTITY + BEHIND,
     re.I,
 )
+PER_SAMPLE = re.compile(
+    r"(?<![\w.,])(?P<number>\d+(?:[.,]\d+)?(?:e[+-]?\d+)?)\s*(?P<unit>[A-Za-zµμ]+)\s*(?:/|per)\s*samples?\b", re.I
+)
+PER_SECOND = re.compile(
+    r"(?<![\w.,])(?P<number>\d+(?:[.,]\d+)?(?:e[+-]?\d+)?)\s*(?P<unit>[kM]?)\s*samples?\s*(?:/|per)\s*s(?:ec(?:ond)?)?\b",
+    re.I,
+)
+"""An interval or a rate behind its number: '0.5 ms/sample', '2000 samples/s'."""
 SAMPLING_TIME = re.compile(r"sampling\s*_?time", re.I)
 OF_SAMPLES = re.compile(r"(sampl|record|log|time|point|data|acqui|scan|measur|read|stor|abtast|mess|the)", re.I)
 """Beginnings of the words before 'interval' with which it is that between samples."""
@@ -402,6 +410,21 @@ def interval_in(line: str, decimal: str = ".") -> StatedInterval | None:
             sure = bool(unit) or "e" in found["number"].lower() or (rate and bool(found["per"]))
             if math.isfinite(value) and value > 0:
                 return StatedInterval(value, sure and not doubt, found[0].strip(), rate, doubt)
+    return _interval_behind_number(line)
+
+
+def _interval_behind_number(line: str) -> StatedInterval | None:
+    """Return the sample interval that stands behind its number: '0.5 ms/sample', '2000 samples/s'."""
+    for pattern, rate in ((PER_SAMPLE, False), (PER_SECOND, True)):
+        found = pattern.search(line)
+        if found is None:
+            continue
+        factor = PREFIX.get(found["unit"].lower()) if rate else SECONDS.get(found["unit"].lower())
+        number = float(found["number"].replace(",", "."))
+        if factor and number > 0:
+            return StatedInterval(
+                1 / (number * factor) if rate else number * factor, not THINNED.search(line), found[0], rate
+            )
     return None
 
 

@@ -164,8 +164,8 @@ def time_unit_of(column: TraceColumn) -> str:
     if unit:
         return unit if unit.lower() in SECONDS and unit not in ("MS", "S") else "s" if unit == "S" else ""
     name = column.name.strip()
-    if column.named and name.lower() in SECONDS and name.lower() not in ("h", "min"):
-        return name
+    if column.named and name.lower() in SECONDS and (name.lower() not in ("h", "min") or rises(column.values)):
+        return name  # 'min' may be a least value, which does not rise evenly
     return unit_behind_time(name)
 
 
