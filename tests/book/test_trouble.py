@@ -254,7 +254,7 @@ def test_the_command_line_reports_the_error_and_ends_with_status_2(tmp_path, mon
     done = edgewind("import", EXAMPLE / "vane-20mm", "lab.book")
     assert (done.returncode, done.stdout) == (0, "vane-20mm: 37 readings and 37 files are in lab.book\n"), done.stderr
     done = edgewind("check", "lab.book")
-    assert done.returncode == 0 and done.stdout.endswith("whole\n")
+    assert done.returncode == 0 and done.stdout.endswith("no damage found\n")
     connection = sqlite3.connect(tmp_path / "lab.book")
     connection.execute("DROP TRIGGER pieces_no_update")
     connection.execute("UPDATE pieces SET content = X'00' WHERE file = 5")

@@ -102,7 +102,7 @@ def test_a_row_with_a_trace_and_moments_is_a_run_of_the_experiment(tmp_path, mak
         ("envelope -300 degC at 12 s", "below absolute zero"),
         ("envelope 2000 degC at 12 s", "above 1500 K"),
         ("lamp dim at 12 s", "does not say what the lamp or the envelope was set to"),
-        ("lamp off at 12 s; cleaned the pivot", "stands among changes with moments"),
+        ("lamp off at 12 s; cleaned the pivot", "has no time, and the other changes have one"),
     ],
 )
 def test_invalid_changes_are_refused(changed, said):

@@ -83,7 +83,7 @@ def check(
         places = "1 place" if len(health.damage) == 1 else f"{len(health.damage)} places"
         raise InputError(f"damaged in {places}", file=book, fix="keep a copy, and recover the undamaged part from it")
     if not as_json:
-        print("whole")
+        print("no damage found")
 
 
 def _imported(one: Imported) -> dict[str, Any]:

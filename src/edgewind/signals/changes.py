@@ -70,7 +70,7 @@ def parse_moments(text: str) -> tuple[Change, ...]:
     if len(changes) < len(clauses):
         free = clauses[found.index(None)]
         raise InputError(
-            f"'{free[:60]}' stands among changes with moments, and has none",
+            f"'{free[:60]}' has no time, and the other changes have one",
             fix=f"write when it was changed, such as {_BEFORE}, or move it to 'note'",
         )
     _check_order(changes)
