@@ -6,6 +6,8 @@ more.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 DEFER = (
     "The rules of your laboratory or school and the law where you work come first; nothing here replaces them, or the "
     "advice of a qualified person."
@@ -59,6 +61,35 @@ HAZARDS: dict[str, str] = {
     ),
 }
 """A hazard of such a bench, and the usual caution."""
+
+# Mole fraction of oxygen above that of air.
+RICH_IN_OXYGEN = 0.25
+# Gases that burn in air, and those sold as refrigerants or dusters.
+FLAMMABLE, REFRIGERANTS = {"H2", "D2", "CH4", "R152a"}, {"R134a", "R152a"}
+
+
+def hazards_of_gas(name: str, fractions: Mapping[str, float]) -> tuple[str, ...]:
+    """Return the hazards of a gas, keys of `HAZARDS`.
+
+    Parameters
+    ----------
+    name : str
+        Its name; only air comes without a bottle.
+    fractions : mapping of str to float
+        Mole fractions by the symbols of its species.
+
+    Examples
+    --------
+    >>> hazards_of_gas("H2", {"H2": 1.0})
+    ('bottle', 'flammable gas')
+    """
+    found = {
+        "bottle": name != "air",
+        "flammable gas": bool(FLAMMABLE & fractions.keys()),
+        "oxygen": fractions.get("O2", 0.0) > RICH_IN_OXYGEN,
+        "refrigerant": bool(REFRIGERANTS & fractions.keys()),
+    }
+    return tuple(hazard for hazard, present in found.items() if present)
 
 
 def cautions(*hazards: str) -> tuple[str, ...]:

@@ -198,6 +198,7 @@ def test_a_rotor_that_turns_alike_without_its_lamp_is_explained_by_no_light(fold
     assert {claim.verdict for claim in claims.values()} <= {"ruled out", "contributes", "cannot tell"}
     assert claims[THERMAL].verdict == "ruled out"
     assert "so it is ruled out as the main drive. By the curve alone, it may turn" in claims[THERMAL].why
+    assert "By the curve alone" not in claims[PIVOT].why
     assert claims[PIVOT].verdict == "contributes"
     assert claims[PIVOT].size_ratio == pytest.approx(1.0, abs=0.1)
     assert (

@@ -9,7 +9,7 @@ import numpy as np
 
 from edgewind.evidence.claims import Claim, Verdict
 from edgewind.evidence.deliberate import deliberate_tests
-from edgewind.evidence.deliberate_results import DECISIVE, DeliberateTest, TestWeights, list_of_names
+from edgewind.evidence.deliberate_results import DECISIVE, PIVOT, DeliberateTest, TestWeights, list_of_names
 from edgewind.evidence.tensions import Tension
 from edgewind.formatting import RPM_PER_RAD_S, format_interval, format_number, raise_exponents
 from edgewind.rotor import (
@@ -111,7 +111,8 @@ def _with_tests(claim: Claim, tests: Sequence[DeliberateTest], weights: TestWeig
             f"observed; over {of_tests} ln(likelihood) is {format_number(-weight, 3)} below the best, so it is ruled "
             "out as the main drive."
         )
-        by_curve = f"By the curve alone, {claim.why[0].lower()}{claim.why[1:]}"
+        in_dark = claim.name == PIVOT  # judged by readings in the dark, not by the curve
+        by_curve = claim.why if in_dark else f"By the curve alone, {claim.why[0].lower()}{claim.why[1:]}"
         return claim.model_copy(update={"verdict": "ruled out", "why": f"{words} {by_curve}"})
     if not weights.ruled_out or weight < -1 or not all(test.predicted[claim.name].agrees for test in tests):
         return claim

@@ -3,14 +3,10 @@
 from __future__ import annotations
 
 from edgewind.bench import Bench
-from edgewind.cautions import cautions
+from edgewind.cautions import cautions, hazards_of_gas
 from edgewind.formatting import format_number
 from edgewind.live.run_plan import RunPlan
 
-# Mole fraction of oxygen above that of air.
-RICH_IN_OXYGEN = 0.25
-# Gases that burn in air, and those sold as refrigerants or dusters.
-FLAMMABLE, REFRIGERANTS = {"H2", "D2", "CH4", "R152a"}, {"R134a", "R152a"}
 # Temperatures of an envelope, K, beyond which it counts as chilled or warmed on purpose.
 _COLD_BELOW_K, _WARM_ABOVE_K = 288.0, 303.0
 
@@ -48,15 +44,7 @@ def cautions_of(bench: Bench, run: RunPlan | None = None) -> tuple[str, ...]:
     if bench.gauge.principle == "ionisation":
         hazards.append("ion gauge")
     gas = bench.gas.gas
-    shares = {species.symbol: share for species, share in gas.fractions}
-    if gas.name != "air":
-        hazards.append("bottle")
-    if FLAMMABLE & shares.keys():
-        hazards.append("flammable gas")
-    if shares.get("O2", 0.0) > RICH_IN_OXYGEN:
-        hazards.append("oxygen")
-    if REFRIGERANTS & shares.keys():
-        hazards.append("refrigerant")
+    hazards += hazards_of_gas(gas.name, {species.symbol: share for species, share in gas.fractions})
     envelope = bench.chamber.envelope_temperature
     if envelope is not None:
         hazards += ["cold"] if envelope.value < _COLD_BELOW_K else []
