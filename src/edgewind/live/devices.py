@@ -25,7 +25,7 @@ from edgewind.bench.instruments import (
 from edgewind.clock import Event
 from edgewind.formatting import NUMBER
 from edgewind.live.errors import GarbledError, InstrumentError, InterlockError
-from edgewind.live.transport import Transport
+from edgewind.live.transport import T, Transport
 from edgewind.live.transport_serial import SerialTransport
 from edgewind.signals import Trace
 from edgewind.units import from_si, to_si
@@ -110,11 +110,26 @@ class _Role:
         """
         self._named(self._transport.verify)
 
-    def _named(self, call: Callable[[], Any]) -> Any:
+    def _named(self, call: Callable[[], T]) -> T:
         try:
             return call()
         except InstrumentError as error:
             raise error.of(self.role) from error
+
+    def _write(self, command: str) -> None:
+        self._named(lambda: self._transport.write(command, errors=self._described.errors))
+
+    def _query(self, question: str | None, parse: Callable[[str], T]) -> T:
+        return self._named(lambda: self._transport.query(str(question), parse))
+
+    def _try(self, once: Callable[[], None]) -> None:
+        """Repeat what is answered but not confirmed."""
+        for left in range(self._described.retries, -1, -1):
+            try:
+                return self._named(once)
+            except GarbledError:
+                if not left:
+                    raise
 
 
 class Meter(_Role):
@@ -138,8 +153,7 @@ class Meter(_Role):
         InstrumentError
             No answer in any attempt was entirely a number.
         """
-        value: Value = self._named(self._once)
-        return value
+        return self._named(self._once)
 
     def si(self, value: Value) -> float:
         """Return the value in SI."""
@@ -204,8 +218,9 @@ class Valve(_Role):
 
         def once() -> None:
             self._transport.write(command, errors=self._valve.errors)
-            if self._valve.read is not None:
-                self._see(sent)
+            said = self.read() if self.can_read else sent
+            if not abs(said - sent) <= _VALVE_AGREES * (self._valve.high.value - self._valve.low.value):
+                raise GarbledError(self.role, f"it was set to {sent:g} V and says {said:g} V")
 
         self._try(once)
         self.voltage = sent
@@ -218,32 +233,17 @@ class Valve(_Role):
 
     def read(self) -> float:
         """Return the voltage that it reports, V."""
-        said: float = self._named(lambda: self._transport.query(str(self._valve.read), number_of))
-        return said
+        return self._query(self._valve.read, number_of)
 
     def switch_on(self) -> None:
         """Switch it on, ready to be set."""
         if self._valve.on is not None:
-            self._named(lambda: self._transport.write(str(self._valve.on), errors=self._valve.errors))
+            self._write(self._valve.on)
 
     def switch_off(self) -> None:
         """Switch it off, its safe state."""
         self.voltage = None
-        self._named(lambda: self._transport.write(self._valve.off, errors=self._valve.errors))
-
-    def _see(self, sent: float) -> None:
-        said = self._transport.query(str(self._valve.read), number_of)
-        if not abs(said - sent) <= _VALVE_AGREES * (self._valve.high.value - self._valve.low.value):
-            raise GarbledError(self.role, f"it was set to {sent:g} V and says {said:g} V")
-
-    def _try(self, once: Callable[[], None]) -> None:
-        for left in range(self._valve.retries, -1, -1):
-            try:
-                self._named(once)
-                return
-            except GarbledError:
-                if not left:
-                    raise
+        self._write(self._valve.off)
 
 
 class Lamp(_Role):
@@ -271,25 +271,18 @@ class Lamp(_Role):
         """
         self.is_on = None
         command = self._lamp.on if on else self._lamp.off
-        for left in range(self._lamp.retries, -1, -1):
-            try:
-                self._named(lambda: self._transport.write(command, errors=self._lamp.errors))
-                if self._lamp.read is not None and self.read() is not on:
-                    raise GarbledError(self.role, f"it was sent '{command}' and says that it is {_word(not on)}")
-                self.is_on = on
-                return
-            except GarbledError:
-                if not left:
-                    raise
+
+        def once() -> None:
+            self._transport.write(command, errors=self._lamp.errors)
+            if self.can_read and self.read() is not on:
+                raise GarbledError(self.role, f"it was sent '{command}' and says that it is {'off' if on else 'on'}")
+
+        self._try(once)
+        self.is_on = on
 
     def read(self) -> bool:
         """Return whether it is on."""
-        said: bool = self._named(lambda: self._transport.query(str(self._lamp.read), switch_of))
-        return said
-
-
-def _word(on: bool) -> str:
-    return "on" if on else "off"
+        return self._query(self._lamp.read, switch_of)
 
 
 class Thermostat(_Role):
@@ -321,9 +314,6 @@ class Thermostat(_Role):
         self._write(self._thermostat.set.format(value=value))
         if self._thermostat.on is not None:
             self._write(self._thermostat.on)
-
-    def _write(self, command: str) -> None:
-        self._named(lambda: self._transport.write(command, errors=self._thermostat.errors))
 
     def switch_off(self) -> None:
         """Switch it off, its safe state."""
@@ -375,13 +365,11 @@ class Tachometer(_Role):
         """Return the time on its own clock, or else on that of the computer, s."""
         if self._scope.time is None:
             return self._transport.clock.monotonic()
-        time: float = self._named(lambda: self._transport.query(str(self._scope.time), number_of))
-        return time
+        return self._query(self._scope.time, number_of)
 
     def rate_hz(self) -> float:
         """Return the pulses per second; nan if it reports no number, as when nothing turns."""
-        rate: float = self._named(lambda: self._transport.query(str(self._scope.rate), _rate_of))
-        return rate
+        return self._query(self._scope.rate, _rate_of)
 
     def take(self, duration_s: float | None = None, attend: Attend | None = None) -> RawTrace:
         """Take a trace.
@@ -401,8 +389,7 @@ class Tachometer(_Role):
         """
         for left in range(self._scope.retries, -1, -1):
             try:
-                trace: RawTrace = self._named(lambda: self._once(duration_s, attend or self._wait))
-                return trace
+                return self._named(lambda: self._once(duration_s, attend or self._wait))
             except InstrumentError as error:
                 if not left:
                     raise
