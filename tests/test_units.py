@@ -165,15 +165,6 @@ def test_a_number_without_a_unit_is_accepted_only_for_a_pure_number():
         parse_quantity(0.95, "length")
 
 
-@given(st.text(), st.sampled_from(sorted(KINDS)))
-def test_any_text_gives_a_quantity_or_an_input_error(text, kind):
-    try:
-        value, u = parse_measured(text, kind)
-    except InputError:
-        return
-    assert math.isfinite(value) and math.isfinite(u) and u >= 0
-
-
 fragments = st.sampled_from(
     ["1", "1.5", "-2", "2", "0", "0.5", "٣", "1e5", "1e-999", "e", "e9999", "(2)", "(", ")", "[", "]", "+/-", "±", "%",
      ",", " ", "\n", "/", "*", "**", "^", "µ", "delta_", "mTorr", "Pa", "degC", "K", "m", "s", "rpm", "Hz", "rad",
@@ -181,8 +172,10 @@ fragments = st.sampled_from(
 )  # fmt: skip
 
 
-@given(st.lists(fragments, max_size=10).map("".join), st.sampled_from(sorted(KINDS)))
-def test_any_nearly_valid_text_gives_a_quantity_or_an_input_error(text, kind):
+@pytest.mark.parametrize("texts", [st.text(), st.lists(fragments, max_size=10).map("".join)], ids=["any", "near"])
+@given(data=st.data(), kind=st.sampled_from(sorted(KINDS)))
+def test_any_text_gives_a_quantity_or_an_input_error(texts, data, kind):
+    text = data.draw(texts)
     try:
         value, u = parse_measured(text, kind)
     except InputError:

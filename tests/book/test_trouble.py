@@ -6,6 +6,7 @@ import signal
 import sqlite3
 import subprocess
 import sys
+from contextlib import contextmanager
 from pathlib import Path
 
 import psycopg
@@ -71,14 +72,21 @@ def test_a_full_disk_is_reported_and_all_acknowledged_readings_are_kept(lite, tm
         subprocess.run(["umount", str(place)], check=True)
 
 
-def test_a_limit_on_the_size_of_files_is_reported_like_a_full_disk(lite):
+@contextmanager
+def files_limited_to(size):
+    """Let no file of this program become longer than a size in bytes."""
     before, handler = resource.getrlimit(resource.RLIMIT_FSIZE), signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
-    resource.setrlimit(resource.RLIMIT_FSIZE, (700_000, before[1]))
+    resource.setrlimit(resource.RLIMIT_FSIZE, (size, before[1]))
     try:
-        done = fill_up(lite)
+        yield
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, before)
         signal.signal(signal.SIGXFSZ, handler)
+
+
+def test_a_limit_on_the_size_of_files_is_reported_like_a_full_disk(lite):
+    with files_limited_to(700_000):
+        done = fill_up(lite)
     health = check_book(lite)
     assert health.whole and health.readings == done > 3
     with open_book(lite, write=True) as book:
@@ -86,15 +94,9 @@ def test_a_limit_on_the_size_of_files_is_reported_like_a_full_disk(lite):
 
 
 def test_a_book_that_found_no_space_can_be_created_once_there_is_space(tmp_path):
-    before, handler = resource.getrlimit(resource.RLIMIT_FSIZE), signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
-    try:
-        for limit in (100, 5_000, 20_000):
-            resource.setrlimit(resource.RLIMIT_FSIZE, (limit, before[1]))
-            with pytest.raises(FullBookError):
-                open_book(tmp_path / "lab.book", make=True)
-    finally:
-        resource.setrlimit(resource.RLIMIT_FSIZE, before)
-        signal.signal(signal.SIGXFSZ, handler)
+    for size in (100, 5_000, 20_000):
+        with files_limited_to(size), pytest.raises(FullBookError):
+            open_book(tmp_path / "lab.book", make=True)
     open_book(tmp_path / "lab.book", make=True).close()
     assert check_book(tmp_path / "lab.book").whole
 
@@ -271,13 +273,7 @@ def test_the_command_line_reports_the_error_and_ends_with_status_2(tmp_path, mon
 
 
 def test_an_import_without_disk_space_leaves_the_book_unchanged(lite):
-    before, handler = resource.getrlimit(resource.RLIMIT_FSIZE), signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
-    resource.setrlimit(resource.RLIMIT_FSIZE, (400_000, before[1]))
-    try:
-        with open_book(lite, write=True) as book, pytest.raises(FullBookError):
-            import_folder(book, EXAMPLE / "vane-20mm")
-    finally:
-        resource.setrlimit(resource.RLIMIT_FSIZE, before)
-        signal.signal(signal.SIGXFSZ, handler)
+    with files_limited_to(400_000), open_book(lite, write=True) as book, pytest.raises(FullBookError):
+        import_folder(book, EXAMPLE / "vane-20mm")
     health = check_book(lite)
     assert health.whole and (health.experiments, health.readings) == (1, 3)

@@ -13,7 +13,7 @@ from scipy.special import betaincinv
 from edgewind.evidence import Optimum, SweepData, find_optimum
 from edgewind.plan.propose import propose
 from edgewind.plan.ranges import even_places
-from support.sweeps import PEAKED_SHAPES, Bench, Truth, take_readings
+from support.sweeps import PEAKED_SHAPES, Bench, Truth, peaked_truth, take_readings
 
 Row = dict[str, Any]
 EVEN, START, MOST = 24, 6, 40
@@ -31,16 +31,7 @@ def invent(seed: int) -> tuple[Truth, Bench]:
         proportional=bool(random.random() < 0.5),
         pressure_noise=float(random.uniform(0.0, 0.03)),
     )
-    while True:
-        truth = Truth(
-            PEAKED_SHAPES[seed % len(PEAKED_SHAPES)],
-            place=float(random.uniform(bench.low, bench.high)),
-            width=float(np.exp(random.uniform(np.log(0.35), np.log(1.1)))),
-            skew=float(random.uniform(-1, 1)),
-            top=float(np.exp(random.uniform(0.0, 4.0))),
-        )
-        if max(truth.speed([bench.low, bench.high])) < 0.75 * truth.top:
-            return truth, bench
+    return peaked_truth(random, bench, PEAKED_SHAPES[seed % len(PEAKED_SHAPES)]), bench
 
 
 class Apparatus:

@@ -198,8 +198,13 @@ def random_bench(random: np.random.Generator) -> Bench:
 def peaked_example(seed: int, shape: PeakedShape | None = None) -> Example:
     """Invent a sweep whose maximum lies well inside the range: each end below three quarters of the top."""
     random = np.random.default_rng([seed, 17])
-    shape = shape or PEAKED_SHAPES[seed % len(PEAKED_SHAPES)]
     bench = random_bench(random)
+    truth = peaked_truth(random, bench, shape or PEAKED_SHAPES[seed % len(PEAKED_SHAPES)])
+    return Example(truth, bench, take_readings(truth, bench, random))
+
+
+def peaked_truth(random: np.random.Generator, bench: Bench, shape: PeakedShape) -> Truth:
+    """Draw a curve with each end of the range below three quarters of the top."""
     while True:
         truth = Truth(
             shape,
@@ -209,7 +214,7 @@ def peaked_example(seed: int, shape: PeakedShape | None = None) -> Example:
             top=float(np.exp(random.uniform(0.0, 4.0))),
         )
         if max(truth.speed([bench.low, bench.high])) < 0.75 * truth.top:
-            return Example(truth, bench, take_readings(truth, bench, random))
+            return truth
 
 
 def open_example(seed: int, shape: OpenShape | None = None) -> Example:
