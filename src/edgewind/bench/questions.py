@@ -9,12 +9,12 @@ from edgewind.bench.faces import FACES
 from edgewind.bench.form import FIELDS, GAUGES, GROUPS, BenchField, read_fields, write_field, write_gauge
 from edgewind.bench.load import parse_bench
 from edgewind.errors import InputError
+from edgewind.formatting import NUMBER
 
 Ask = Callable[[str], str]
 Say = Callable[[str], None]
 
-_NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
-_QUANTITY = re.compile(rf"({_NUMBER})\s*(\D.*)?")
+_QUANTITY = re.compile(rf"({NUMBER})\s*(\D.*)?")
 # For a count, a choice or a text the value of the template is the default; a quantity has none.
 _OFFERED = ("count", "choice", "text")
 _FACE_OF = {"rotor.dark_absorptance": "dark", "rotor.bright_absorptance": "bright"}

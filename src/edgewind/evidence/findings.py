@@ -22,7 +22,7 @@ from edgewind.evidence.run_data import FitRun
 from edgewind.evidence.sentences import Sentences, sentences_of
 from edgewind.evidence.sweep_data import SweepData
 from edgewind.evidence.tensions import Tension, tensions_of_readings
-from edgewind.formatting import format_interval, format_number, raise_exponents
+from edgewind.formatting import RPM_PER_RAD_S, format_interval, format_number, raise_exponents
 from edgewind.runner import Runner
 from edgewind.signals import Experiment
 from edgewind.units import from_si
@@ -226,7 +226,7 @@ def _optimum_sentence(findings: Findings) -> str:
         why = f"{REASONS[optimum.reason]} ({optimum.reason})"
         return f"These {used} readings do not show a pressure of greatest speed: {why}."
     low, high = optimum.interval_pa
-    rpm = float(from_si(optimum.speed_rad_s or 0.0, "rpm", "angular speed"))
+    rpm = RPM_PER_RAD_S * (optimum.speed_rad_s or 0.0)
     mtorr = float(from_si(optimum.pressure_pa, "mTorr", "pressure"))
     in_mtorr = mtorr / optimum.pressure_pa
     return (

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from edgewind.evidence.claims import Claim, Verdict, sentence
 from edgewind.evidence.mechanism_case import MechanismCase
 from edgewind.evidence.verdicts import FAR_TOO_SMALL, convection_size, judge, size_of
-from edgewind.formatting import format_number
+from edgewind.formatting import RPM_PER_RAD_S, format_number
 from edgewind.rotor.drives import (
     accommodation,
     foreign,
@@ -21,7 +21,6 @@ from edgewind.rotor.drives import (
     thermal_force,
 )
 from edgewind.rotor.drives.outgassing import UNBAKED_PA_M_S, recoil_pressure
-from edgewind.units import from_si
 
 Mechanism = Callable[[MechanismCase], Claim]
 
@@ -97,13 +96,12 @@ def judge_pivot(case: MechanismCase) -> Claim:
     worst = int(np.argmax(speeds / lit))
     low, ratio, high = ((speeds[worst] + of * spreads[worst]) / lit[worst] for of in (-2, 0, 2))
     times = "once" if len(speeds) == 1 else f"{len(speeds)} times"
-    rpm = float(from_si(1.0, "rpm", "angular speed"))
     place = f" at {format_number(float(pressure[worst]), 3)} Pa" if np.isfinite(pressure[worst]) else ""
     said = f"with the lamp off the rotor was read {times} and " + (
-        f"turned at {format_number(rpm * speeds[worst], 2)} rpm{place}, {format_number(float(ratio), 2)} of the speed "
-        "there with the lamp on"
+        f"turned at {format_number(RPM_PER_RAD_S * speeds[worst], 2)} rpm{place}, {format_number(float(ratio), 2)} "
+        "of the speed there with the lamp on"
         if speeds[worst]
-        else f"stood still, where it reaches {format_number(rpm * lit[worst], 3)} rpm with the lamp on"
+        else f"stood still, where it reaches {format_number(RPM_PER_RAD_S * lit[worst], 3)} rpm with the lamp on"
     )
     if high < CONTRIBUTES_FROM:
         verdict, end = "ruled out", "so it is ruled out as the main drive"

@@ -10,12 +10,10 @@ from edgewind.evidence.claims import p_words
 from edgewind.evidence.coastdown import CoastDown
 from edgewind.evidence.explain import Explanation
 from edgewind.evidence.what_if import Moved, Spread, WhatIf
-from edgewind.formatting import format_interval, format_number, raise_exponents
+from edgewind.formatting import RPM_PER_RAD_S, format_interval, format_number, raise_exponents
 from edgewind.rotor.words import flat_words
-from edgewind.units import from_si
 
-_RPM = float(from_si(1.0, "rpm", "angular speed"))
-_UNIT = {"speed": (_RPM, "rpm"), "torque": (1.0, "N m")}
+_UNIT = {"speed": (RPM_PER_RAD_S, "rpm"), "torque": (1.0, "N m")}
 
 
 def what_if_lines(found: WhatIf) -> Iterator[str]:

@@ -150,7 +150,7 @@ def readings_records(readings: pd.DataFrame) -> list[dict[str, Any]]:
     note, exclude, usable, used, why_not : as in edgewind.signals.columns.COLUMNS
     """
     table = readings[[column.name for column in COLUMNS]]
-    return [_plain_dict({str(name): value for name, value in row.items()}) for row in table.to_dict("records")]
+    return [dict(to_plain({str(name): value for name, value in row.items()})) for row in table.to_dict("records")]
 
 
 def _optimum(optimum: Optimum) -> dict[str, Any]:
@@ -163,7 +163,7 @@ def _optimum(optimum: Optimum) -> dict[str, Any]:
     keys = ("found", "pressure_pa", "interval_pa", "level", "reason", "speed_rad_s", "speed_u_rad_s", "warnings")
     sweeps = optimum.sweeps
     told = {key: getattr(optimum, key) for key in keys} | {"sweeps": None if sweeps is None else vars(sweeps)}
-    return _plain_dict(told)
+    return dict(to_plain(told))
 
 
 def _force_optimum(found: Findings) -> dict[str, Any]:
@@ -179,15 +179,10 @@ def _force_optimum(found: Findings) -> dict[str, Any]:
     if fitted is None:
         fitted = FittedOptimum(found=False, level=found.optimum.level, reason=FORCE_NOT_SEPARATED)
     values = fitted.model_dump(exclude={"value"})
-    return _plain_dict(values | {"torque_n_m": fitted.value})
+    return dict(to_plain(values | {"torque_n_m": fitted.value}))
 
 
 def _time(found: Findings) -> dict[str, Any] | None:
     """Return the plan of the time on the bench; None without ``[vacuum]``."""
     plan = time_of(found)
     return None if plan is None else dict(to_plain(time_plan_result(plan)))
-
-
-def _plain_dict(values: dict[str, Any]) -> dict[str, Any]:
-    plain: dict[str, Any] = to_plain(values)
-    return plain

@@ -13,7 +13,7 @@ from pydantic import Field, computed_field
 from edgewind.bench import Bench
 from edgewind.book import Book, TraceFile, changes_of, read_part
 from edgewind.errors import InputError
-from edgewind.formatting import format_number
+from edgewind.formatting import NUMBER, format_number
 from edgewind.frozen_model import FrozenModel
 from edgewind.signals import pressure_from_volts
 from edgewind.units import from_si, parse_measured, to_si
@@ -26,7 +26,7 @@ FIELD_OF = {
     "envelope temperature": "envelope", "note": "note", "time": "time", "exclude": "note",
     "leading face": "leading_face", "gas": "gas", "changed": "changed",
 }  # fmt: skip
-_PLAIN = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
+_PLAIN = re.compile(NUMBER)
 _WORDS = ("under-range", "over-range")
 # Factor beyond the measured pressures at which a pressure is questioned, once there are a few.
 _FAR = 30.0

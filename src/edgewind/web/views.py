@@ -58,7 +58,7 @@ def _views(source: ExperimentSource) -> list[dict[str, Any]]:
     path = path_at_one_pascal(experiment.bench)
     width = experiment.bench.rotor.vane_width.value
     return [
-        _plain({name: row[name] for name in _KEPT}) | _rarefaction(row["pressure_pa"], path, width)
+        dict(to_plain({name: row[name] for name in _KEPT})) | _rarefaction(row["pressure_pa"], path, width)
         for row in experiment.readings.to_dict("records")
     ]
 
@@ -68,11 +68,6 @@ def _rarefaction(pressure_pa: float, path_at_one_pa: float, width_m: float) -> d
         return {"path_m": None, "kn": None, "regime": ""}
     knudsen = path_at_one_pa / pressure_pa / width_m
     return {"path_m": path_at_one_pa / pressure_pa, "kn": knudsen, "regime": str(regime(knudsen))}
-
-
-def _plain(row: dict[str, Any]) -> dict[str, Any]:
-    plain: dict[str, Any] = to_plain(row)
-    return plain
 
 
 def _unread(part: Part, error: InputError) -> dict[str, Any]:

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from edgewind.formatting import RPM_PER_RAD_S
 from edgewind.plan.rotor_text import goal_unit
 from edgewind.report.figures.canvas import headline, legend, new_figure, plain_axes, plain_ticks, rule_lines
 from edgewind.report.figures.file import write_figure
-from edgewind.units import from_si
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -19,8 +19,6 @@ if TYPE_CHECKING:
     from edgewind.plan.rotor_search import Evaluation, Goal, RotorSearch
     from edgewind.report.figures.size import Size
     from edgewind.report.palette import Palette
-
-_RPM = float(from_si(1.0, "rpm", "angular speed"))
 
 
 def draw_front(found: RotorSearch, palette: Palette, size: Size) -> Figure:
@@ -81,7 +79,7 @@ def _label(goal: Goal) -> str:
 def _values(designs: tuple[Evaluation, ...] | list[Evaluation], goal: Goal | None) -> np.ndarray:
     if goal is None:
         return np.array([1e3 * one.built.vane_width_m for one in designs])
-    scale = _RPM if goal.unit == "rad/s" else 1.0
+    scale = RPM_PER_RAD_S if goal.unit == "rad/s" else 1.0
     return np.array([scale * one.values[goal.key] for one in designs])
 
 

@@ -7,12 +7,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from edgewind.formatting import format_number, raised
+from edgewind.formatting import RPM_PER_RAD_S, format_number, raised
 from edgewind.report.figures.canvas import headline, legend, new_figure, plain_ticks, rule_lines, two_panels
 from edgewind.report.figures.file import write_figure
 from edgewind.report.figures.measured import draw_measured
 from edgewind.rotor.drives import NAMES
-from edgewind.units import from_si
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -30,7 +29,7 @@ def draw_prediction(found: Prediction, palette: Palette, size: Size, readings: p
     figure = new_figure(size)
     left, right, bottom, top, gap = 5.5, 1.5, 4.0, 8.6, 4.2
     above, below = two_panels(figure, size, left, right, bottom, top, gap)
-    speed = from_si(table["speed_rad_s"].to_numpy(float), "rpm", "angular speed")
+    speed = RPM_PER_RAD_S * table["speed_rad_s"].to_numpy(float)
     above.plot(pressure, speed, color=palette.blue, linewidth=2 * size.line)
     if readings is not None:
         draw_measured(above, readings, palette, size)

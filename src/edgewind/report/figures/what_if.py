@@ -9,11 +9,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from edgewind.bench.form import FIELDS
-from edgewind.formatting import format_number, raised
+from edgewind.formatting import RPM_PER_RAD_S, format_number, raised
 from edgewind.report.figures.canvas import headline, legend, new_figure, plain_ticks, rule_lines, two_panels
 from edgewind.report.figures.file import write_figure
 from edgewind.report.figures.measured import draw_measured
-from edgewind.units import from_si
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -37,7 +36,6 @@ def draw_what_if(
     figure = new_figure(size)
     left, right, bottom, top, gap = 5.5, 1.5, 4.0, 11.0, 4.6
     above, below = two_panels(figure, size, left, right, bottom, top, gap)
-    rpm = float(from_si(1.0, "rpm", "angular speed"))
     most = float(np.nanmax(np.abs([found.before.torque_n_m, found.after.torque_n_m])))
     power = int(np.floor(np.log10(max(most, 1e-30))))
     if found.changes:
@@ -45,7 +43,10 @@ def draw_what_if(
     else:
         shown = [("as it is", found.before, palette.blue, "-")]
     for k, (name, bands, colour, dash) in enumerate(shown):
-        curves = ((above, rpm * bands.speed_rad_s, found.speed), (below, bands.torque_n_m / 10.0**power, found.torque))
+        curves = (
+            (above, RPM_PER_RAD_S * bands.speed_rad_s, found.speed),
+            (below, bands.torque_n_m / 10.0**power, found.torque),
+        )
         for axes, curve, moved in curves:
             _draw_band(axes, found.pressure_pa, curve, colour, dash, name, size)
             _draw_place(axes, moved, bands is found.before, colour, k, size)

@@ -306,7 +306,7 @@ def gas_field(
     return field
 
 
-_PLAIN = ("shape", "aspect", "knudsen", "position", "drive", "edge", "area_share", "mean", "coefficient", "error",
+SCALARS = ("shape", "aspect", "knudsen", "position", "drive", "edge", "area_share", "mean", "coefficient", "error",
           "mass_residual")  # fmt: skip
 _ARRAYS = ("room", "accommodation", "x", "y", "moments", "stress")
 
@@ -314,7 +314,7 @@ _ARRAYS = ("room", "accommodation", "x", "y", "moments", "stress")
 def _write(place: Path, field: GasField) -> None:
     """Store a field atomically."""
     buffer = io.BytesIO()
-    arrays: dict[str, Any] = {name: np.asarray(getattr(field, name)) for name in (*_PLAIN, *_ARRAYS)}
+    arrays: dict[str, Any] = {name: np.asarray(getattr(field, name)) for name in (*SCALARS, *_ARRAYS)}
     np.savez_compressed(buffer, **arrays)
     place.parent.mkdir(parents=True, exist_ok=True)
     write_whole(place, buffer.getvalue())
@@ -324,7 +324,7 @@ def _read(place: Path) -> GasField | None:
     """Return a stored field, or None if there is none that can be read."""
     try:
         with np.load(place, allow_pickle=False) as stored:
-            plain = {name: stored[name].item() for name in _PLAIN}
+            plain = {name: stored[name].item() for name in SCALARS}
             arrays = {name: stored[name] for name in _ARRAYS}
     except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
         return None

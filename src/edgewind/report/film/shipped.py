@@ -16,11 +16,9 @@ from typing import Any
 
 import numpy as np
 
-from edgewind.report.film.field import GasField
+from edgewind.report.film.field import SCALARS, GasField
 
 STEPS = 4095
-_PLAIN = ("shape", "aspect", "knudsen", "position", "drive", "edge", "area_share", "mean", "coefficient", "error",
-          "mass_residual")  # fmt: skip
 _SMALL = ("x", "y", "stress")
 
 
@@ -59,7 +57,7 @@ def pack(fields: Sequence[GasField]) -> bytes:
         whole = np.round(field.moments / steps[:, None, None]).astype("<i2")
         blob = np.diff(whole, axis=2, prepend=0).astype("<i2").tobytes()
         blobs.append(blob)
-        part = {name: getattr(field, name) for name in _PLAIN}
+        part = {name: getattr(field, name) for name in SCALARS}
         part |= {name: [float(f"{value:.9g}") for value in getattr(field, name)] for name in _SMALL}
         part |= {"room": field.room, "accommodation": field.accommodation, "steps": steps.tolist()}
         parts.append(part | {"cells": list(field.moments.shape[1:])})
