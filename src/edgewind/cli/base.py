@@ -7,13 +7,16 @@ import os
 import sys
 import textwrap
 from importlib import import_module
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 from typer.core import TyperGroup
 
 from edgewind.errors import EdgewindError
 from edgewind.memory import collect_seldom, keep_freed_memory
+
+if TYPE_CHECKING:
+    from rich.progress import Progress
 
 COMMANDS = {
     "demo": (
@@ -133,6 +136,17 @@ def main(arguments: list[str] | None = None) -> None:
     except OSError as error:
         print(f"edgewind: {error.filename or 'a file'}: {error.strerror or error}", file=sys.stderr)
         raise SystemExit(2) from None
+
+
+def progress_bar(*, counted: bool = False) -> Progress:
+    """Return a progress bar on standard error, cleared at its end, and shown only on a terminal."""
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+    console = Console(stderr=True)
+    count = [TextColumn("{task.completed}/{task.total}")] if counted else []
+    columns = (TextColumn("{task.description}"), BarColumn(), *count, TimeRemainingColumn())
+    return Progress(*columns, console=console, transient=True, disable=not console.is_terminal)
 
 
 def print_json(result: Any, *, line: bool = False) -> None:

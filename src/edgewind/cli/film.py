@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from edgewind.cli.base import AsJson, app, print_json, print_pairs
+from edgewind.cli.base import AsJson, app, print_json, print_pairs, progress_bar
 from edgewind.cli.respond import sides_of
 from edgewind.errors import InputError
 
@@ -70,9 +70,6 @@ def film(
     as_json: AsJson = False,
 ) -> None:
     """Draw the gas round a vane, or about a rotor from above, as a still or a film over the Knudsen number."""
-    from rich.console import Console
-    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
-
     from edgewind.kinetics import parse_knudsen
     from edgewind.report.film import (
         QUANTITIES,
@@ -113,12 +110,9 @@ def film(
                 f"the still at a Knudsen number of {at:g} lies outside those that are solved", key="at",
                 fix=f"stay within {min(numbers):g} and {max(numbers):g}, or solve more with --knudsen",
             )  # fmt: skip
-    console = Console(stderr=True)
-    columns = (TextColumn("{task.description}"), BarColumn(), TextColumn("{task.completed}/{task.total}"),
-               TimeRemainingColumn())  # fmt: skip
     drawn: tuple[Path, float, int] | None = None
     made: Film | None = None
-    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
+    with progress_bar(counted=True) as bar:
         solving = bar.add_task("solving the gas", total=len(numbers))
 
         def solved(done: int, total: int, field: object) -> None:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from edgewind.cli.base import AsJson, Cluster, Solve, app, indented, print_json
+from edgewind.cli.base import AsJson, Cluster, Solve, app, indented, print_json, progress_bar
 from edgewind.cli.described import BenchPath, bench_beside_readings, has_readings, with_start
 from edgewind.cli.solving import solve_outside
 from edgewind.errors import InputError
@@ -191,15 +191,10 @@ def _result(
 
 def _fitted(path: Path) -> tuple[Fit | None, str, pd.DataFrame]:
     """Fit every drive to the readings of a folder and return them, too; None and the reason if that is impossible."""
-    from rich.console import Console
-    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
-
     from edgewind.evidence import explain
     from edgewind.signals import read_experiment
 
-    console = Console(stderr=True)
-    columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
-    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
+    with progress_bar() as bar:
         task = bar.add_task("fitting", total=100)
         tell: Callable[[str, int, float], None] = lambda model, done, left: bar.update(  # noqa: E731
             task, completed=round(100 * (1 - left))

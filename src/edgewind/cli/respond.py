@@ -8,9 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
-from rich.console import Console
 
-from edgewind.cli.base import AsJson, Cluster, app, print_json
+from edgewind.cli.base import AsJson, Cluster, app, print_json, progress_bar
 from edgewind.errors import InputError
 
 if TYPE_CHECKING:
@@ -54,8 +53,6 @@ def respond(
     as_json: AsJson = False,
 ) -> None:
     """Compute force, drag and heat of a vane in the gas, or torque, drag and heat of a rotor."""
-    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
-
     from edgewind.kinetics import parse_knudsen, respond_curve, respond_rotor_curve
 
     numbers = parse_knudsen(knudsen)
@@ -79,9 +76,7 @@ def respond(
         from edgewind.report import figure_kind
 
         figure_kind(plot)
-    console = Console(stderr=True)
-    columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
-    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
+    with progress_bar() as bar:
         task = bar.add_task("solving", total=len(numbers))
 
         def progress(done: int, total: int, answer: object) -> None:

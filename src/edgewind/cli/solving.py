@@ -6,7 +6,11 @@ import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from edgewind.cli.base import progress_bar
+
 if TYPE_CHECKING:
+    from rich.progress import Progress
+
     from edgewind.bench import Bench
     from edgewind.rotor import RotorParameters
 
@@ -47,9 +51,6 @@ def solve_outside(
         if not solve:
             unsolved.append(reason)
             continue
-        from rich.console import Console
-        from rich.progress import BarColumn, Progress, TextColumn
-
         from edgewind.formatting import duration
 
         try:
@@ -61,9 +62,7 @@ def solve_outside(
             continue
         left = "" if cluster else f", about {duration(taken)} on this machine when it is idle"
         print(f"solving a rotor outside the tables ({reason}){left}", file=sys.stderr)
-        console = Console(stderr=True)
-        with Progress(TextColumn("{task.description}"), BarColumn(), console=console, transient=True,
-                      disable=not console.is_terminal) as bar:  # fmt: skip
+        with progress_bar() as bar:
             task = bar.add_task("solving", total=1.0)
 
             def progress(share: float, seconds: float, bar: Progress = bar, task: object = task) -> None:

@@ -6,9 +6,8 @@ from pathlib import Path
 from typing import Annotated, Any
 
 import typer
-from rich.console import Console
 
-from edgewind.cli.base import AsJson, Cluster, Solve, app, indented, print_json
+from edgewind.cli.base import AsJson, Cluster, Solve, app, indented, print_json, progress_bar
 from edgewind.cli.solving import solve_outside
 
 
@@ -30,15 +29,11 @@ def study(
     as_json: AsJson = False,
 ) -> None:
     """Analyse a folder or lab book: response curve, optimum, mechanisms, report."""
-    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
-
     from edgewind.study import benches_at, run_study
 
     if solve:
         solve_outside(benches_at(path), solve=True, cluster=cluster)
-    console = Console(stderr=True)
-    columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
-    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
+    with progress_bar() as bar:
         task = bar.add_task("starting", total=None)
         result = run_study(
             path, out, replace=replace, fit=not quick,
