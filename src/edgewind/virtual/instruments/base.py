@@ -33,24 +33,24 @@ class BenchInstrument(ScpiInstrument):
         """Carry out pending work without a query; called from time to time."""
 
 
-class Supply(BenchInstrument, ABC):
-    """A direct-voltage supply: a level, and an output that is off until it is switched on.
+class Switched(BenchInstrument, ABC):
+    """A level, and an output that is off until it is switched on.
 
     Attributes
     ----------
     LEVEL : Numeric
-        Least, greatest and *RST level, V.
-    level_v, output : float, bool
+        Least, greatest and *RST level.
+    level, output : float, bool
         Its settings.
     """
 
-    LEVEL: ClassVar[Numeric] = Numeric("V", 0.0, 10.0, 0.0)
-    level_v: float
+    LEVEL: ClassVar[Numeric]
+    level: float
     output: bool
 
     def reset(self) -> None:
         """Switch the output off and set the level of *RST."""
-        self.level_v, self.output = self.LEVEL.default, False
+        self.level, self.output = self.LEVEL.default, False
         self.drive()
 
     def change(self, attribute: str, value: Any) -> None:
@@ -62,9 +62,18 @@ class Supply(BenchInstrument, ABC):
     def drive(self) -> None:
         """Act on the apparatus."""
 
+    @classmethod
+    def settings(cls, header: str, level: Numeric) -> tuple[Command, ...]:
+        """Return the commands and queries of the level, under this header, and of the output."""
+        return (*setting(header, "level", level), *setting("OUTPut[:STATe]", "output", Switch()))
+
+
+class Supply(Switched):
+    """A direct-voltage supply."""
+
     def terminals_v(self) -> float:
         """Return the voltage at the terminals, V."""
-        return self.level_v if self.output else 0.0
+        return self.level if self.output else 0.0
 
     def measure(self) -> str:
         """Measure the voltage at the terminals, with a millivolt of noise."""
@@ -74,7 +83,6 @@ class Supply(BenchInstrument, ABC):
     def supply_commands(cls, level: Numeric) -> tuple[Command, ...]:
         """Return the commands of a supply with these levels."""
         return (
-            *setting("[SOURce:]VOLTage[:LEVel][:IMMediate][:AMPLitude]", "level_v", level),
-            *setting("OUTPut[:STATe]", "output", Switch()),
+            *cls.settings("[SOURce:]VOLTage[:LEVel][:IMMediate][:AMPLitude]", level),
             Command("MEASure[:SCALar]:VOLTage[:DC]?", cls.measure),
         )
