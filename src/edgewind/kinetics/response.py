@@ -163,7 +163,7 @@ def respond(
     case = _checked(shape, knudsen, aspect, thickness, room, position, accommodation, inner)
     tolerance = check_tolerance(tolerance)
     question = _question(case, tolerance)
-    folder = None if cache is False else store.default_folder() if cache is True else Path(cache)
+    folder = store.folder_of(cache)
     if folder is not None and not fields:
         found = store.fetch(folder, question)
         if found is not None:
@@ -364,15 +364,14 @@ def _tell(watch: Callable[[SolveProgress], None], case: Case, level: int, levels
     watch(SolveProgress(level + 1, len(costs), DRIVES_SOLVED[drive], share))
 
 
-def _check_memory(case: Case, resolution: Resolution, workers: int) -> None:
-    """Raise an error before a solution that would not fit into memory."""
-    needed = case.operator(resolution, None if not case.symmetric else 1.0, workers).memory
+def check_memory(needed: float, walls: str) -> None:
+    """Raise an error before a solution that would not fit into memory, B; `walls` are those to bring nearer."""
     available = _available_memory()
     if available is not None and needed > 0.8 * available:
         raise InputError(
             f"this accuracy needs {needed / 2**30:.1f} GiB of memory; {available / 2**30:.1f} GiB are free",
             key="tolerance",
-            fix="ask for a larger tolerance or a smaller room",
+            fix=f"ask for a larger tolerance or a smaller {walls}",
         )
 
 
@@ -406,7 +405,7 @@ def _refine(
     gained = step ** (ORDER_CUT if cuts else ORDER) - 1.0
     levels = 2
     for level in range(MOST_LEVELS):
-        _check_memory(case, resolution, workers)
+        check_memory(case.operator(resolution, 1.0 if case.symmetric else None, workers).memory, "room")
         told = None if watch is None else partial(_tell, watch, case, level, levels)
         found = solve(
             case, resolution, DRIVES_SOLVED, tolerance=tolerance, workers=workers,

@@ -215,12 +215,17 @@ def _fields(solution: Solution) -> xr.Dataset:
             np.array([s * getattr(load, what) * on_vane for load, s in loads]),
         )
     coordinates = {"x": np.concatenate([-x_back[::-1], x_front]), **dict(zip(axes[1:], across, strict=True))}
+    return labelled(data, coordinates, ["hot", "cold"])
+
+
+def labelled(data: Mapping[str, Any], places: Mapping[str, Any], faces: list[str]) -> xr.Dataset:
+    """Return fields and loads of faces at places over the width of a vane, with the unit of each."""
     arrays = need("xarray", extra="notebook", purpose="for labelled arrays")
-    dataset: xr.Dataset = arrays.Dataset(data, coords={**coordinates, "face": ["hot", "cold"]})
-    for name in dataset.data_vars:
+    dataset: xr.Dataset = arrays.Dataset(data, coords={**places, "face": faces})
+    for name, variable in dataset.data_vars.items():
         kind = str(name).rsplit("_", 1)[0]
         units = {"velocity": "v0", "heat_flux": "p0 v0", "face": "p0 v0" if name == "face_heat" else "p0"}
-        dataset[name].attrs["units"] = units.get(kind, "1")
-    for name in axes:
-        dataset[name].attrs["units"] = "width of the vane"
+        variable.attrs["units"] = units.get(kind, "1")
+    for axis in places:
+        dataset[axis].attrs["units"] = "width of a vane"
     return dataset

@@ -8,7 +8,6 @@ import os
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import partial
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -21,7 +20,8 @@ from edgewind.kinetics import store
 from edgewind.kinetics.device import choose_device
 from edgewind.kinetics.fixed_point import quality_of
 from edgewind.kinetics.inputs import check_knudsen, check_shape, check_tolerance
-from edgewind.kinetics.response import SolveProgress, _available_memory, along_knudsen
+from edgewind.kinetics.response import SolveProgress, along_knudsen, check_memory
+from edgewind.kinetics.result import labelled
 from edgewind.kinetics.rotor_grid import Rotor
 from edgewind.kinetics.rotor_operator import RotorDrive, RotorOperator
 from edgewind.kinetics.rotor_solve import AZIMUTHS, RotorCase, RotorResolution, RotorSolution, solve_rotor
@@ -118,8 +118,6 @@ class RotorResponse(FrozenModel):
 
 
 def _fields(solution: RotorSolution) -> xr.Dataset:
-    arrays = need("xarray", extra="notebook", purpose="for labelled arrays")
-
     g = solution.grid
     x, y, z = (0.5 * (nodes[1:] + nodes[:-1]) for nodes in (g.x, g.y, g.z))
     kinds = ["density", *(f"velocity_{a}" for a in "xyz"), "temperature", *(f"heat_flux_{a}" for a in "xyz")]
@@ -135,14 +133,7 @@ def _fields(solution: RotorSolution) -> xr.Dataset:
         x, y = g.along[ahead], np.concatenate([-y[::-1], y])
     data: dict[str, Any] = {kind: (("x", "y", "z"), moments[..., k]) for k, kind in enumerate(kinds)}
     data |= {f"face_{what}": (("face", "x", "z"), load) for what, load in faces.items()}
-    dataset: xr.Dataset = arrays.Dataset(data, coords={"x": x, "y": y, "z": z, "face": ["trailing", "leading"]})
-    for name, variable in dataset.data_vars.items():
-        kind = str(name).rsplit("_", 1)[0]
-        units = {"velocity": "v0", "heat_flux": "p0 v0", "face": "p0 v0" if name == "face_heat" else "p0"}
-        variable.attrs["units"] = units.get(kind, "1")
-    for axis in "xyz":
-        dataset[axis].attrs["units"] = "width of a vane"
-    return dataset
+    return labelled(data, {"x": x, "y": y, "z": z}, ["trailing", "leading"])
 
 
 def check_rotor(
@@ -285,7 +276,7 @@ def respond_rotor(
         "accommodation": list(both),
         "tolerance": tolerance,
     }
-    folder = None if cache is False else store.default_folder() if cache is True else Path(cache)
+    folder = store.folder_of(cache)
     if folder is not None and not fields:
         found = store.fetch(folder, question)
         if found is not None:
@@ -352,7 +343,7 @@ def refine(
     levels, most = 2, len(AZIMUTHS) - 1
     for number in range(most):
         level = RotorResolution.level(number, case.knudsen)
-        _check_memory(case, level, workers)
+        check_memory(case.operator(level, 1.0 if case.mirrored else None, workers).memory, "chamber")
 
         def tell(drive: int, done: float, number: int = number, levels: int = levels) -> None:
             if watch is not None:
@@ -418,18 +409,6 @@ def _response(
     )
     answer._solutions.update(zip(DRIVES_SOLVED, solutions, strict=True))
     return answer
-
-
-def _check_memory(case: RotorCase, level: RotorResolution, workers: int) -> None:
-    """Raise an error before a solution that would not fit into memory."""
-    needed = case.operator(level, 1.0 if case.mirrored else None, workers).memory
-    available = _available_memory()
-    if available is not None and needed > 0.8 * available:
-        raise InputError(
-            f"this accuracy needs {needed / 2**30:.1f} GiB of memory; {available / 2**30:.1f} GiB are free",
-            key="tolerance",
-            fix="ask for a larger tolerance or a smaller chamber",
-        )
 
 
 def respond_rotor_to(question: Mapping[str, Any]) -> RotorResponse:

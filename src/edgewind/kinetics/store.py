@@ -20,6 +20,11 @@ def default_folder() -> Path:
     return cache_folder() if os.environ.get("EDGEWIND_CACHE") else cache_folder() / "responses"
 
 
+def folder_of(cache: bool | str | os.PathLike[str]) -> Path | None:
+    """Return the folder that the argument `cache` of a computation names; None if nothing is stored."""
+    return None if cache is False else default_folder() if cache is True else Path(cache)
+
+
 def key_of(question: Mapping[str, Any]) -> str:
     """Return the name of the file of a solution, from its input."""
     text = json.dumps({"method": METHOD, **question}, sort_keys=True)

@@ -288,7 +288,7 @@ def gas_field(
             resolution.refined,
         ],
     }
-    folder = None if cache is False else store.default_folder() if cache is True else Path(cache)
+    folder = store.folder_of(cache)
     place = None if folder is None else folder / f"{store.key_of(question)}.npz"
     if place is not None:
         found = _read(place)

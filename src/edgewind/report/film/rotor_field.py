@@ -310,7 +310,7 @@ def rotor_series(
     asked = {**STANDARD, **options}
     asked["room"] = tuple(asked["room"])
     ready = shipped_rotor_fields(drive) if {**asked, "workers": 1} == {**STANDARD, "workers": 1} else ()
-    folder = None if cache is False else store.default_folder() if cache is True else Path(cache)
+    folder = store.folder_of(cache)
     fields = []
     for kn in numbers:
         field = next((one for one in ready if abs(one.knudsen / kn - 1.0) < 1e-9), None)
