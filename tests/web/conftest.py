@@ -168,8 +168,9 @@ class LentRunner(Runner):
 class Watched:
     """A page on which nothing may go wrong unseen, and from which nothing may leave this machine."""
 
-    def __init__(self, context: BrowserContext) -> None:
+    def __init__(self, context: BrowserContext, expected: tuple[str, ...]) -> None:
         self.context, self.complaints, self.outside = context, [], []  # type: ignore[var-annotated]
+        self.expected = expected
         context.route("**/*", self._route)
         self.page = context.new_page()
         self.page.on(
@@ -187,21 +188,26 @@ class Watched:
 
 @pytest.fixture
 def visit(browser: Browser) -> Iterator[Callable[..., Watched]]:
-    """Open a new browser window, as another person would; one who has seen the tour, unless it is asked for."""
+    """Open a new browser window, as another person would; one who has seen the tour, unless it is asked for.
+
+    Nothing may be wrong in it but what is `expected`: parts of what the browser logs of refusals that a test causes.
+    """
     opened: list[Watched] = []
 
-    def new(*, tour: bool = False, **options: Any) -> Watched:
+    def new(*, tour: bool = False, expected: tuple[str, ...] = (), **options: Any) -> Watched:
         options = {"viewport": {"width": 1440, "height": 900}} | options
         context = browser.new_context(**options)
         if not tour:
             context.add_init_script('localStorage.setItem(\'edgewind-tour\', \'{"step": -1, "at": ""}\')')
-        opened.append(Watched(context))
+        opened.append(Watched(context, expected))
         return opened[-1]
 
     yield new
+    complaints = [said for one in opened for said in one.complaints if not any(part in said for part in one.expected)]
     for one in opened:
         one.context.close()
         assert one.outside == [], "a page asked another machine"
+    assert complaints == []
 
 
 @pytest.fixture

@@ -121,7 +121,7 @@ def test_an_experiment_is_titled_by_its_name_unless_a_title_is_stated() -> None:
 def test_an_experiment_is_created_by_form_and_by_text(
     one_server: Any, one_root: Path, visit: Callable[..., Any]
 ) -> None:
-    window = visit()
+    window = visit(expected=("status of 400",))
     page: Page = window.page
     settled = page.locator("body[data-begin=settled]")
     page.goto(one_server.url + "/books")
@@ -194,4 +194,4 @@ def test_an_experiment_is_created_by_form_and_by_text(
     assert bench.rotor.vanes == 3 and bench.rotor.arm.value == pytest.approx(0.023)
     assert bench.rotor.bright_emissivity is not None
     # what the browser itself logs of the request that was refused
-    assert all("status of 400" in one for one in window.complaints) and len(window.complaints) == 1
+    assert len(window.complaints) == 1

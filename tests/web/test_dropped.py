@@ -197,8 +197,7 @@ def test_two_gigabytes_are_refused_before_they_are_sent(dropping: tuple[Any, Pat
 
 def test_dropped_files_become_stored_readings(dropping: tuple[Any, Path, str], visit: Callable) -> None:
     """Ten traces in a ZIP, one alone and a sheet; stored with their bytes; a mistake is asked about before it is."""
-    (pages, path, at), window = dropping, visit()
-    page: Page = window.page
+    (pages, path, at), page = dropping, visit(expected=("400",)).page
     page.goto(pages.url + "/bench/" + at)
     content = trace_text(120.0).encode()
     page.set_input_files("#drop-files", [
@@ -249,7 +248,6 @@ def test_dropped_files_become_stored_readings(dropping: tuple[Any, Path, str], v
     expect(page.locator("#sheet-state")).to_contain_text("1 stored, 1 refused")
     with open_book(path) as book:
         assert [cells["note"] for cells in book.contents("any").cells_now()[4:]] == ["pasted", "twice"]
-    assert [one for one in window.complaints if "400" not in one] == []
 
 
 def test_a_folder_and_a_clip_are_dragged_onto_the_page(
@@ -298,7 +296,6 @@ def test_a_folder_and_a_clip_are_dragged_onto_the_page(
     expect(page.get_by_text("Record a clip")).to_be_visible()
     page.set_input_files("#drop-clip", clip)
     expect(entry.filter(has_text="turning.mp4").filter(has_text="138.0")).to_have_count(1)
-    assert window.complaints == []
 
 
 def test_a_name_cannot_leave_the_book(dropping: tuple[Any, Path, str]) -> None:

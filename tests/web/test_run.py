@@ -78,7 +78,7 @@ def test_a_run_is_started_drawn_and_marked_on_a_page_and_survives_its_server(
     first = serve(virtual_folder)
     status, told, _ = first.ask("/api/runs", {"folder": "virtual", "book": "lab.book", "name": "swept", "what": "mine"})
     assert status == 400 and "pressure" in json.loads(told)["fix"]  # the valve is on a wire, and closed at first
-    page = visit().page
+    page = visit(expected=("WebSocket", "ERR_CONNECTION")).page
     page.goto(f"{first.url}/bench/lab.book/swept")
     page.get_by_text("Record a run", exact=True).click()
     page.fill("#run-pressure", "2.5 Pa")

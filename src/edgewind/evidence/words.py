@@ -110,7 +110,7 @@ def _coast_down_lines(coasts: Sequence[CoastDown], in_fit: Sequence[int]) -> Ite
         recorded = "" if count == len(coasts) else f", of {len(coasts)} recorded"
         return "1 coast-down was {}" + recorded if count == 1 else f"{count} coast-downs were {{}}{recorded}"
 
-    used, followed = ([one for one in coasts if wanted(one)] for wanted in (_is_used, lambda one: one.line in in_fit))
+    used, followed = [one for one in coasts if one.usable], [one for one in coasts if one.line in in_fit]
     if used:
         yield f"{words(len(used)).format('used for drag, pivot friction and the measured torque')}."
     if followed:
@@ -121,7 +121,3 @@ def _coast_down_lines(coasts: Sequence[CoastDown], in_fit: Sequence[int]) -> Ite
             known = np.isfinite(coast.pressure_pa)
             which = f"The coast-down at {format_number(coast.pressure_pa, 3)} Pa" if known else "A coast-down"
             yield f"{which} was not used: {coast.why_not}."
-
-
-def _is_used(coast: CoastDown) -> bool:
-    return coast.usable

@@ -404,7 +404,8 @@ class Tachometer(_Role):
         clock, never = transport.clock, threading.Event()
         began = clock.monotonic()
         if scope.start is not None:
-            transport.write(scope.start, errors=scope.errors) if scope.errors else self._begin(scope.start)
+            # No check query after it: an instrument may delay its answer until the trace is complete.
+            transport.write(scope.start, errors=scope.errors) if scope.errors else transport.write_only(scope.start)
         while (left := 0.9 * expected - (clock.monotonic() - began)) > 0:
             attend(never, left)
         if scope.wait is not None:
@@ -425,10 +426,6 @@ class Tachometer(_Role):
 
     def _wait(self, event: Event, seconds: float) -> None:
         self._transport.clock.wait(event, seconds)
-
-    def _begin(self, command: str) -> None:
-        # No check query after it: an instrument may delay its answer until the trace is complete.
-        self._transport.write_only(command)
 
     def _fetch(self) -> RawTrace:
         scope, transport = self._scope, self._transport

@@ -71,16 +71,12 @@ def _table(gauge: Any) -> str:
     )
 
 
-def _display(gauge: Any) -> str:
-    return "The displayed pressure is used"
-
-
 _TRANSFER: dict[str, Callable[[Any], str]] = {
     "log-linear": _log_linear,
     "linear": _linear,
     "ion-current": _ion_current,
     "table": _table,
-    "display": _display,
+    "display": lambda gauge: "The displayed pressure is used",
 }
 
 

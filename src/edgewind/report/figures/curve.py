@@ -88,17 +88,13 @@ def _rulers(
     unit = findings.experiment.bench.units.pressure
     other = "mTorr" if unit == "Pa" else unit
     pascals = float(to_si(1.0, other, "pressure"))
-    draw_ruler(figure, lower, _scaled(ends, pascals), "bottom", other, palette, palette.soft, size)
+    draw_ruler(figure, lower, (ends[0] / pascals, ends[1] / pascals), "bottom", other, palette, palette.soft, size)
     draw_ruler(figure, box, (path / width / ends[0], path / width / ends[1]), "top", "Kn", palette, palette.ink, size)
     draw_ruler(figure, upper, (1e3 * path / ends[0], 1e3 * path / ends[1]), "top", "mm", palette, palette.soft, size)
     middle = box[0] + box[2] / 2
     figure.text(middle, 0.7 * line, f"pressure (Pa and {other})", ha="center", va="bottom", color=palette.ink)
     named = "Knudsen number, mean free path" if size.narrow else "Knudsen number (Kn) and mean free path (mm)"
     figure.text(middle, box[1] + box[3] + 4.8 * line, named, ha="center", va="bottom", color=palette.ink)
-
-
-def _scaled(ends: tuple[float, float], unit: float) -> tuple[float, float]:
-    return ends[0] / unit, ends[1] / unit
 
 
 def _regimes(axes: Axes, ends: tuple[float, float], findings: Findings, palette: Palette, size: Size) -> None:
