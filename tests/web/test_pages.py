@@ -230,6 +230,13 @@ def test_a_reading_is_set_aside_with_a_reason_and_restored(shared: Shared, visit
         )
     expect(page.locator('#readings tr[data-n="11"]')).to_contain_text("excluded: mistyped")
     expect(page.locator("#curve svg.drawing .point")).to_have_count(10)
+    # triangles show the sense of a sweep: this second one rises, too
+    with open_book(shared.book, write=True) as book:
+        for number, volts in enumerate(PRESSURES[:3]):
+            cells = {"gauge": volts, "speed": SPEEDS[number], "lamp": "on", "sweep": "again"}
+            book.record("typed", {"time": f"2026-03-14 09:{30 + number}:00"} | cells)
+    expect(page.locator("#curve svg.drawing .point .shape-up")).to_have_count(10)
+    expect(page.locator("#curve svg.drawing .point .shape-square")).to_have_count(3)
 
 
 def test_two_windows_and_another_program_show_the_same_book(shared: Shared, visit: Callable) -> None:

@@ -3,7 +3,6 @@ import { number, power } from "/static/common.js";
 import { figureTools, headingOf } from "/static/figure.js";
 
 const NS = "http://www.w3.org/2000/svg";
-export const SHAPES = ["up", "down", "round", "square", "rhomb", "cross"];
 const el = (name, attributes = {}, ...children) => {
   const made = document.createElementNS(NS, name);
   for (const [key, value] of Object.entries(attributes))

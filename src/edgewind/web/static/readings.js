@@ -1,5 +1,4 @@
 // Readings as points of a chart and as rows of a table, for every page.
-import { SHAPES } from "/static/chart.js";
 import { inUnit, make, number, pressureText, speedText, unitOf } from "/static/common.js";
 
 export const TONES = ["blue", "rust", "plum", "moss", "rose", "slate"];
@@ -49,14 +48,30 @@ function drawn(rows) {
       row.used || (row.pressure_pa >= low && row.pressure_pa <= high && Math.abs(row.speed_rad_s) <= FAR * fastest),
   );
 }
+// As in the report a triangle points up where the pressure rose and down where it fell; a further sweep of the same
+// sense, one of no sense, and the rotors of a comparison have the other shapes.
+const PLAIN = ["round", "square", "rhomb", "cross"];
+function shapesOf(names, rows, { prefix = "", offset = 0 }) {
+  const taken = new Set();
+  return names.map((name, index) => {
+    const pressures = rows.filter((row) => (row.sweep || "") === name && row.pressure_pa).map((row) => row.pressure_pa),
+      steps = pressures.slice(1).map((pressure, k) => Math.sign(pressure - pressures[k])),
+      sense = steps.reduce((sum, step) => sum + step, 0),
+      shape = prefix || !sense ? "" : sense > 0 ? "up" : "down";
+    if (!shape || taken.has(shape)) return PLAIN[(index + offset) % PLAIN.length];
+    taken.add(shape);
+    return shape;
+  });
+}
 // Series by sweep; excluded readings are hollow and pale.
 export function seriesOf(rows, bench, axis, options = {}) {
   const across = acrossOf(axis, bench),
     shown = drawn(rows),
-    names = [...new Set(rows.map((row) => row.sweep || ""))];
+    names = [...new Set(rows.map((row) => row.sweep || ""))],
+    shapes = shapesOf(names, rows, options);
   return names.map((name, index) => ({
     name: (options.prefix ?? "") + (name || (names.length > 1 ? "no sweep named" : options.prefix ? "" : "readings")),
-    shape: SHAPES[(index + (options.offset ?? 0)) % SHAPES.length],
+    shape: shapes[index],
     tone: TONES[(index + (options.offset ?? 0)) % TONES.length],
     points: shown
       .filter((row) => (row.sweep || "") === name && row.pressure_pa && row.speed_rad_s !== null)
