@@ -43,7 +43,7 @@ def _trial(kind: str, target: str, kills: int) -> list[Row]:
     found: dict[str, Any] = json.loads(subprocess.run(command, check=True, capture_output=True, text=True).stdout)
     return [
         row(f"{kind}: writers killed with SIGKILL", found["kills"]),
-        row(f"{kind}: readings acknowledged before the kills", found["told"]),
+        row(f"{kind}: readings acknowledged before the kills", found["acknowledged"]),
         row(f"{kind}: acknowledged readings missing", len(found["missing"]), "", "0"),
         row(f"{kind}: incomplete readings or traces", len(found["damaged"]) + len(found["check"]), "", "0"),
         row(f"{kind}: slowest opening and reading after a kill", 1e3 * found["slowest_reopening_s"], "ms"),

@@ -90,7 +90,7 @@ def _killed(kind: str, target_in: Any, kills: int) -> list[Row]:
     wrong = len(found["broken"]) + len(found["check"]) + len(found["spool"])
     return [
         row(f"{kind}: recorders killed with SIGKILL in a sweep", found["kills"]),
-        row(f"{kind}: readings acknowledged before the kills", found["told"]),
+        row(f"{kind}: readings acknowledged before the kills", found["acknowledged"]),
         row(f"{kind}: acknowledged readings missing", len(found["missing"]), "", "0"),
         row(f"{kind}: readings incomplete, or left in the spool", wrong, "", "0"),
         row(f"{kind}: sweeps started", found["sweeps"]),

@@ -14,7 +14,7 @@ Case = tuple[SpeedEstimate, float, float, float]
 """The estimate, the true turn rate in Hz, its Cramér-Rao bound in Hz, and the length of the trace in s."""
 
 
-def count_rows(name: str, cases: Iterable[Case], coverage: str) -> list[Row]:
+def count_rows(name: str, cases: Iterable[Case], coverage: str | None) -> list[Row]:
     """Return the rows of one kind of trace.
 
     A speed is possible where the bound is below 1 % and the trace holds two turns.
@@ -25,8 +25,8 @@ def count_rows(name: str, cases: Iterable[Case], coverage: str) -> list[Row]:
         Of the kind of trace.
     cases : iterable of Case
         One a trace.
-    coverage : str
-        Target of the share within one standard uncertainty.
+    coverage : str or None
+        Target of the share within one standard uncertainty, if any.
     """
     count = wrong = gross = possible = given = 0
     inside: list[bool] = []

@@ -5,7 +5,7 @@ rotor comes to rest, and at 150 s its envelope is chilled to -20 degC in the dar
 
 Nothing here was measured. The speeds do not come from Edgewind's model of a rotor but from
 `edgewind.virtual.hidden_rotor`: bridging formulas with hidden smooth factors, faces that accommodate unequally, a weak
-draught, a gauge whose error is no factor. `python examples/make_reversal.py` also prints what is true.
+draught, a gauge whose error is not a factor. `python examples/make_reversal.py` also prints what is true.
 """
 
 from __future__ import annotations

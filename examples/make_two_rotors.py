@@ -6,9 +6,9 @@ wandering baseline with hum and noise. One trace has dropouts, one is drifting, 
 
 Nothing here was measured. The speeds do not come from Edgewind's model of a rotor but from
 `edgewind.virtual.hidden_rotor`: bridging formulas with hidden smooth factors, faces that accommodate unequally, a weak
-draught, a gauge whose error is no factor. Nor does the bench.toml state it exactly: see `rotor`. So a study can be held
-against what is true, which `python examples/make_two_rotors.py` prints. Three coast-downs of each rotor, the lamp off
-from full speed, follow the same rotor; each trace begins twelve seconds after, when the faces are alike again.
+draught, a gauge whose error is not a factor. Nor does the bench.toml state it exactly: see `rotor`. So a study can be
+compared with the truth, which `python examples/make_two_rotors.py` prints. Three coast-downs of each rotor, lamp off
+from full speed, follow the same rotor; each trace begins twelve seconds later, when the faces are alike again.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""A PostgreSQL server of the tests' own: its data and its socket in a temporary folder, gone afterwards."""
+"""A private PostgreSQL server of the tests: data and socket in a temporary folder that is removed afterwards."""
 
 from __future__ import annotations
 

@@ -153,7 +153,7 @@ def check(folder: Path) -> list[Any]:
 
 
 def record(folder: Path) -> list[Any]:
-    """A sweep that skips a step and is stopped after a reading, and so waits to be gone on with."""
+    """A sweep that skips a step and is stopped after a reading, so that it can be resumed."""
     with serve_bench(speed_up=600, seed=3) as running:
         file = write_folder(folder / "rotor", invented_text(), running.ports)
         file.write_text(file.read_text(encoding="utf-8") + QUICK, encoding="utf-8")

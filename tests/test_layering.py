@@ -69,7 +69,7 @@ def room_of(path, source=SOURCE):
 
 @cache
 def imports(path, source=SOURCE):
-    """Files of ours that a file imports, with the line: everywhere in it, inside functions and for types as well."""
+    """Files of the package that a file imports, with the line: anywhere in it, also inside functions and for types."""
     return tuple(_imports(path, source))
 
 
@@ -116,7 +116,7 @@ def circle_among(graph):
 
 
 def graph_of_files(source=SOURCE):
-    """Files and what they import; doors only list names, so an import of a door is no arrow of its own."""
+    """Files and what they import; package inits only list names, so an import of one adds no edge."""
     files = {path: set() for path in source.rglob("*.py") if path.name != "__init__.py"}
     for path, used in files.items():
         used.update(target for target, _ in imports(path, source) if target in files and target != path)

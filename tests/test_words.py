@@ -56,15 +56,46 @@ def _found(path: Path, root: Path = ROOT) -> list[str]:
     ]
 
 
+# Names of tests say what holds, in the same terms.
+NAME_WORDS = re.compile(
+    r"(^|_)(told|gone|nobody|somebody|outlives?|turns?_back|people|what_cannot|that_cannot_be_(is|are)|at_hand|meant|said)"
+    r"(_|$)"
+)
+
+
 def _pages() -> list[Path]:
     kinds = (".py", ".js", ".html", ".toml")
     sources = [path for path in SOURCE.rglob("*") if path.suffix in kinds]
     manual = [path for folder in ("", "howto", "explain") for path in (ROOT / "docs" / folder).glob("*.md")]
-    return sorted([*sources, *manual, *(ROOT / f"{name}.md" for name in ("README", "CONTRIBUTING", "CHANGELOG"))])
+    scripts = [path for folder in ("tools", "benchmarks", "docs", "examples") for path in (ROOT / folder).rglob("*.py")]
+    return sorted(
+        [*sources, *manual, *scripts, *(ROOT / f"{name}.md" for name in ("README", "CONTRIBUTING", "CHANGELOG"))]
+    )
 
 
 def test_no_private_word_replaces_a_term_of_the_field():
     assert not [line for path in _pages() for line in _found(path)]
+
+
+def test_names_and_docstrings_of_tests_hold_no_private_word():
+    wrong = []
+    for path in sorted((ROOT / "tests").rglob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if not isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef):
+                continue
+            name, text = getattr(node, "name", ""), " ".join((ast.get_docstring(node) or "").split())
+            found = [one.group() for rule in (WORDS, IS_NO) for one in rule.finditer(text)]
+            if found or (name.startswith("test_") and NAME_WORDS.search(name)):
+                wrong.append(f"{path.relative_to(ROOT)}, {name or 'the module'}: {found}")
+    assert not wrong, "\n".join(wrong)
+
+
+@pytest.mark.parametrize(
+    "name", ["test_a_fault_is_told", "test_what_cannot_be_is_refused", "test_it_outlives_its_server"]
+)
+def test_private_words_in_names_of_tests_are_found(name):
+    assert NAME_WORDS.search(name)
+    assert not NAME_WORDS.search("test_a_folder_that_cannot_be_created_is_named")
 
 
 @pytest.mark.parametrize(

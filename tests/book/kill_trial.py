@@ -105,7 +105,7 @@ def main() -> None:
         json.dumps(
             {
                 "kills": kills,
-                "told": len(told),
+                "acknowledged": len(told),
                 "kept": int(kept),
                 "files": len(digests),
                 "missing": sorted(set(missing)),

@@ -51,7 +51,7 @@ with open(sys.argv[1], "r+b") as file:
 @pytest.mark.skipif(sys.platform == "win32", reason="locks of POSIX")
 def test_checking_whether_a_file_is_a_book_keeps_the_lock_of_an_open_book(tmp_path: Path, bench_text: str) -> None:
     """Byte 128 says that a program uses it (SQLite, "WAL-mode file format", 2.3): without it the next program to open
-    the book truncates the file, and a reading of ours ends with a bus error.
+    the book truncates the file, and a read by this one ends with a bus error.
     """
     path = tmp_path / "lab.book"
     with open_book(path, make=True) as book:

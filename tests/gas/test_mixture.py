@@ -29,7 +29,7 @@ def test_viscosity_of_air_as_a_mixture_matches_that_of_air_as_a_fluid(published,
 
 @pytest.mark.parametrize("temperature", [200, 250, 300, 400, 500, 600])
 def test_conductivity_of_air_as_a_mixture_matches_that_of_air_as_a_fluid(temperature):
-    """Source: as above. The mixture comes out 1.5 % lower throughout: what remains of Mason and Saxena's 1.065."""
+    """Source: as above. The mixture comes out 1.5 % lower throughout: the remainder of Mason and Saxena's 1.065."""
     fluid = of_air("L", temperature)
     assert find_gas("air").conductivity(temperature) == pytest.approx(fluid, rel=0.018)
 

@@ -1,8 +1,8 @@
-"""Dense gas held against Stokes flow with slip and conduction with a temperature jump, by finite elements.
+"""Dense gas compared with Stokes flow with slip and conduction with a temperature jump, by finite elements.
 
 The plates are those of the shipped tables; continuum.py beside this file shares neither equation nor cells with them.
 The square in a cube and the rotor of four are in benchmarks/bench_dense_gas.py. Whole rotors in their round chamber are
-held against Stokes flow by point forces.
+compared with Stokes flow by point forces.
 """
 
 from __future__ import annotations

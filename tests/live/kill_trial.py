@@ -1,8 +1,8 @@
 """Repeated kills of a recorder at random moments of a sweep, with a count of what is missing.
 
-``python kill_trial.py FOLDER TARGET KILLS SEED`` prints JSON. The recorder tells each reading through a pipe once the
-sweep has said that it is stored; after the last kill it may go on to its end, and then every reading that was told has
-to be in the book, whole, and no step may be missing or be there twice.
+``python kill_trial.py FOLDER TARGET KILLS SEED`` prints JSON. The recorder reports each reading through a pipe once the
+sweep has stored it; after the last kill it may continue to its end. Then every reported reading must be complete in the
+book, and no step may be missing or stored twice.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ REQUEST = SweepRequest((1.0, 1.6, 2.5, 2.0), coast_downs=1)
 
 
 def record(folder: str, target: str, pipe: int) -> None:
-    """Record one sweep, or the rest of it."""
+    """Record one sweep, or its remainder."""
     sweep = prepare(folder, target, REQUEST)
 
     def told(event):
@@ -46,9 +46,9 @@ def record(folder: str, target: str, pipe: int) -> None:
 
 
 def live(folder: str, target: str, wait_s: float | None, sign: bytes = b"") -> tuple[list[list[str]], bool]:
-    """Start a recorder, kill it after a while (never, where None), and return what it told and whether it had ended.
+    """Start a recorder, kill it after a while (never if None), and return its reports and whether it had ended.
 
-    The time counts from when it has told `sign`.
+    The time counts from its report of `sign`.
     """
     reader, writer = os.pipe()
     child = os.fork()
@@ -128,7 +128,7 @@ def main() -> None:
         json.dumps(
             {
                 "kills": killed,
-                "told": len(told),
+                "acknowledged": len(told),
                 "kept": len(there),
                 "sweeps": len(begun),
                 "unfinished": sorted(begun - ended),

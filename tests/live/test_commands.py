@@ -134,7 +134,7 @@ def test_a_note_is_stored_before_it_is_acknowledged_and_refused_after_the_end(bo
     assert commands.take_notes() == [] and told(board, "note") == ["the  pump hums"]
 
 
-def test_watchers_are_told_who_gave_a_command(commands, board):
+def test_watchers_receive_the_name_of_who_gave_a_command(commands, board):
     commands.give("pause", who="from the pages")
     commands.give("note", "seen", who="from the pages")
     assert commands.paused

@@ -17,8 +17,8 @@ def test_a_recorder_killed_at_random_moments_loses_nothing_and_its_sweep_resumes
     assert done.returncode == 0, done.stderr + done.stdout
     found = json.loads(done.stdout)
     # how many of the readings were told before a kill depends on the machine
-    assert found["kills"] == 4 and found["told"] >= 4
+    assert found["kills"] == 4 and found["acknowledged"] >= 4
     assert found["missing"] == found["broken"] == found["check"] == found["unfinished"] == found["spool"] == []
     assert found["steps"] == {}
     # a reading may have been kept whose recorder died before it could tell: one a life, at most
-    assert found["told"] <= found["kept"] <= found["told"] + 4
+    assert found["acknowledged"] <= found["kept"] <= found["acknowledged"] + 4

@@ -66,7 +66,7 @@ def test_gas_beside_a_warm_face_is_warm_and_gas_rotates_with_the_rotor(coarse):
 
 
 def test_shipped_fields_agree_with_the_shipped_surface_of_rotors():
-    """Of two computations of ours: a field's coefficient against the interpolated table."""
+    """A check against ourselves: a field's coefficient against the interpolated table."""
     for drive, name in (("thermal", "torque"), ("flow", "drag")):
         fields = shipped_rotor_fields(drive)
         assert len(fields) == 7

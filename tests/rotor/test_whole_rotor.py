@@ -110,7 +110,7 @@ def test_three_vanes_are_interpolated_with_a_greater_error_and_a_note():
 
 def test_a_chamber_as_high_as_wide_may_be_a_bulb_with_a_greater_error_of_drag():
     """In free flight by the 1.4 % that rays about rotors in spheres gave at most; in dense gas by more than the 6.4 %
-    of Stokes flow, in a chamber 1.25 times as wide as the rotor. A chamber 1.2 times as high as wide is no sphere.
+    of Stokes flow, in a chamber 1.25 times as wide as the rotor. A chamber 1.2 times as high as wide is not a sphere.
     """
     error = bulb_error("rectangle", WIDTH, WIDTH, 5.0 * WIDTH, 4, 1.5 * WIDTH)
     assert error["drag"][-1] == pytest.approx(0.014)

@@ -17,7 +17,7 @@ Array = NDArray[np.float64]
 
 
 def curves_alike(sized: SizedRotor, count: int, *, seed: int) -> list[Curve]:
-    """Predict rotors made alike, each with its own curve; those that show no greatest speed are drawn again.
+    """Predict nominally identical rotors, each with its own curve; those without a greatest speed are drawn again.
 
     Parameters
     ----------

@@ -1,8 +1,8 @@
 """Cost of each test: processor time, with the programs that it started, whether they have ended or still run.
 
 ``EDGEWIND_TEST_COST=cost.csv pytest tests/plan`` adds a line for each part of each test: seconds, part, test. A browser
-or a server that stays for later tests counts for each by what it does meanwhile; what ends with nobody waiting for it,
-such as the parts of a browser, takes nothing back.
+or a server that stays for later tests counts for each by its work in the meantime; a process that ends without a
+waiting parent, such as a part of a browser, is not subtracted.
 """
 
 from __future__ import annotations

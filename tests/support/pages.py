@@ -56,7 +56,7 @@ def looking(value: str, enough: str) -> str:
 
 
 def serious(page: Page, path: str, how: str, rules: tuple[str, ...] = ()) -> list[Any]:
-    """Return what axe-core finds that keeps somebody out, by some of its rules or by all."""
+    """Return the serious findings of axe-core, by some of its rules or by all."""
     from axe_playwright_python.sync_playwright import Axe
 
     if not page.evaluate("'axe' in window"):  # it stays until another page is opened

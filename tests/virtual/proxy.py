@@ -228,7 +228,7 @@ def _flipped(piece: bytes, draw: random.Random) -> bytes:
 
 
 def _reset(link: socket.socket) -> None:
-    """Close so that the other side sees a reset, as of a machine that went away."""
+    """Close so that the other side sees a reset, as from a machine that was switched off."""
     with contextlib.suppress(OSError):
         link.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
     with contextlib.suppress(OSError):

@@ -218,7 +218,7 @@ def test_the_rotor_reverses_while_its_envelope_is_chilled_in_the_dark():
     """Followed by SciPy's LSODA with the closed forms of `HiddenRotor`, and by the steps of the bench.
 
     The gas takes the temperature of the wall and the vane follows: the dark face cools faster, and the rotor turns
-    with the dark face ahead until both are as cold as the envelope.
+    with the dark face leading until both are as cold as the envelope.
     """
     thermal = HIDDEN | {"foreign_torque": "0 N m", "accommodation_difference": 0.0, "truth": METAL}
     apparatus, clock = at_rest(**thermal, thermostat_lag="40 s")

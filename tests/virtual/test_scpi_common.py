@@ -35,7 +35,7 @@ def test_every_instrument_has_the_common_commands(desk, role):
 
 @pytest.mark.parametrize("role", ROLES)
 def test_no_two_commands_share_a_header(desk, role):
-    """So which command is meant never depends on the order in which they stand."""
+    """So the command that is chosen never depends on their order."""
     commands = INSTRUMENTS[role].all_commands()
     listed = desk.ask(role, "SYST:HELP:HEAD?").split(b"\n")
     assert len(listed) == len(commands)

@@ -99,7 +99,7 @@ def test_text_that_is_not_a_number_is_refused(text, code):
 
 
 def test_numbers_without_a_unit_take_no_suffix_and_whole_ones_are_rounded():
-    """IEEE 488.2-1992, 7.7.2.4.2: a number is rounded where a whole one is meant; -138 is SCPI's."""
+    """IEEE 488.2-1992, 7.7.2.4.2: a number is rounded where a whole one is required; -138 is SCPI's."""
     count = Numeric("", 0, 10, 0, whole=True)
     assert [count.read(text) for text in ("2.4", "2.5", "1e1")] == [2, 3, 10]
     with pytest.raises(ScpiError) as error:

@@ -50,7 +50,7 @@ def test_a_setting_of_one_client_is_read_by_the_other(served, visa, link):
 
 
 def test_both_clients_read_the_same_record(served, visa, link):
-    """IEEE 488.2-1992, 8.7.9: the block reader of PyVISA, and one of ours."""
+    """IEEE 488.2-1992, 8.7.9: the block reader of PyVISA, and one written here."""
     plain = link("scope")
     plain.send("ACQ:POIN 5000;SRAT 1000;:INIT")
     assert plain.ask("*OPC?") == "1"
@@ -63,7 +63,7 @@ def test_both_clients_read_the_same_record(served, visa, link):
 
 
 def test_the_next_message_interrupts_a_waiting_query(link):
-    """IEEE 488.2-1992, 6.3.2.3: the answer is given up, -410 is queued, and the new message is done."""
+    """IEEE 488.2-1992, 6.3.2.3: the reply is discarded, -410 is queued, and the new message is executed."""
     client = link("scope")
     client.ask("*CLS;ACQ:POIN 2000;TIME 3600;:INIT;*TST?")
     client.send("*OPC?")
@@ -141,7 +141,7 @@ def test_clients_that_disconnect_in_a_message_do_no_harm(served, link):
 @settings(max_examples=60)
 @given(data=st.binary(max_size=200))
 def test_any_bytes_leave_the_bench_alive_and_an_error_in_the_queue(served, data):
-    """Two exclamation marks make it no message of ours, whatever else is in it."""
+    """Two exclamation marks make it an invalid message, whatever else is in it."""
     with Link(served.ports["valve"]) as client:
         client.ask("*CLS;*OPC?")
         client.send(data.replace(b"?", b"").replace(b"\n", b" ") + b"!!")

@@ -126,7 +126,7 @@ class ServedApart(Asked):
 
 
 def free_port() -> int:
-    """A port that is free now, and that the system gives to nobody else while a server is away from it."""
+    """Return a port that is free now, and that the system assigns to no other program while a server restarts."""
     for port in range(20_000 + os.getpid() % 10_000, 32_000):  # below those of connections that go out
         with socket.socket() as tried, suppress(OSError):
             tried.bind(("127.0.0.1", port))
@@ -135,7 +135,7 @@ def free_port() -> int:
 
 
 class LentRunner(Runner):
-    """A runner whose process serves every server of the pages: its start is no part of any claim here."""
+    """A runner whose process serves every server of the pages: its start is not part of any claim here."""
 
     _made = itertools.count()
     _shared: ClassVar[dict[int, LocalRunner]] = {}
@@ -260,7 +260,7 @@ def lent_runners() -> Iterator[None]:
 
 @pytest.fixture
 def hold(tmp_path: Path) -> Iterator[Callable[[Served, str], PageJob]]:
-    """Let a queue of a server wait: ``hold(pages, "studies")`` is somebody else's job, which ends only when cancelled.
+    """Let a queue of a server wait: ``hold(pages, "studies")`` is another job, which ends only when cancelled.
 
     What is ordered behind it waits for its turn, however fast it would be done.
     """

@@ -196,7 +196,7 @@ def test_two_gigabytes_are_refused_before_they_are_sent(dropping: tuple[Any, Pat
 
 
 def test_dropped_files_become_stored_readings(dropping: tuple[Any, Path, str], visit: Callable) -> None:
-    """Ten traces in a ZIP, one alone and a sheet; stored with their bytes; a mistake is asked about before it is."""
+    """Ten traces in a ZIP, one alone and a sheet; stored with their bytes; a likely mistake needs a confirmation."""
     (pages, path, at), page = dropping, visit(expected=("400",)).page
     page.goto(pages.url + "/bench/" + at)
     content = trace_text(120.0).encode()

@@ -105,7 +105,7 @@ def same_as_the_command(page: Page, pages: Any, order: dict[str, Any], folder: P
 
 
 def test_the_intervals_equal_those_of_the_command(served: tuple[Any, Path], visit: Callable) -> None:
-    """Of the priors, and it says so; those of a fit on the page are not held against the command here."""
+    """Of the priors, and it says so; those of a fit on the page are not compared with the command here."""
     (pages, folder), page = served, visit().page
     asked = orders(page)
     page.goto(pages.url + "/question/mine/mine")
@@ -232,7 +232,7 @@ def test_a_second_rotor_the_readings_and_the_cold_are_shown_beside_the_sliders(
 
 
 def test_levers_are_ordered_by_what_they_change(served: tuple[Any, Path]) -> None:
-    """By finite differences of the prediction itself, held against one made here through another function."""
+    """By finite differences of the prediction itself, compared with one made here through another function."""
     pages, _ = served
     bench = pages.app.state.pages.catalog.bench("mine", "mine")
     found = whatif.weights_of(bench)

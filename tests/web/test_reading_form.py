@@ -162,7 +162,7 @@ def test_likely_mistakes_need_a_confirmation(
 
 
 def test_volts_and_pressures_outside_the_gauge_need_a_confirmation(make_bench: Callable[..., Bench]) -> None:
-    """Only where a pressure is typed as one, and once: what was confirmed is not asked about at every reading."""
+    """Only where a pressure is typed as one, and once: a confirmed value is not questioned at every reading."""
     bench = make_bench()
     low, high = np.exp(bench.gauge.indicated_log_pressure(np.array([2.0, 8.0])))
 
