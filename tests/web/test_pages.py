@@ -407,6 +407,30 @@ def test_every_page_is_accessible(shared: Shared, mine: Path, visit: Callable) -
     assert serious(page, "/books" + at, "dialog") == []
 
 
+def test_a_gauge_out_of_range_is_named_inside_its_dial(
+    serve: Callable, visit: Callable, tmp_path: Path, bench_text: str
+) -> None:
+    """Speeds that are counted turns, which come from no trace and cannot be typed here either."""
+    folder = tmp_path / "counted"
+    folder.mkdir()
+    (folder / "bench.toml").write_text(bench_text, encoding="utf-8")
+    rows = ["time,pressure [Pa],turns,in [s],lamp", "2026-03-14 10:00,over-range,12,60,on"]
+    (folder / "readings.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    with open_book(tmp_path / "lab.book", make=True) as book:
+        import_folder(book, folder)
+    pages, window = serve(tmp_path), visit()
+    page: Page = window.page
+    page.goto(pages.url + "/bench/lab.book/counted")
+    dial = page.locator("#now-pressure")
+    expect(dial).to_have_text("over-range")
+    for width in (1280, 800, 360):
+        page.set_viewport_size({"width": width, "height": 900})
+        comes_to(dial, "one => one.scrollWidth <= one.clientWidth + 1", True)
+    expect(page.locator(".hand")).to_contain_text("no column for a typed speed: it holds counted turns")
+    expect(page.locator(".hand")).not_to_contain_text("come from traces")
+    assert window.complaints == []
+
+
 SCROLLED = "document.documentElement.scrollWidth"
 
 

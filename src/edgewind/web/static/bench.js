@@ -72,12 +72,9 @@ function showNow() {
     live = status?.running;
   const pressure = live ? status.pressure_pa : (last?.pressure_pa ?? null),
     speed = live ? status.speed_rad_s : (last?.speed_rad_s ?? null);
-  byId("now-pressure").textContent =
-    live && status.pressure_flag
-      ? status.pressure_flag
-      : !live && last?.pressure_flag
-        ? last.pressure_flag
-        : big(pressure, "pressure", 3);
+  const flag = live ? status.pressure_flag : last?.pressure_flag;
+  byId("now-pressure").textContent = flag || big(pressure, "pressure", 3);
+  byId("now-pressure").classList.toggle("flag", Boolean(flag));
   byId("now-speed").textContent = big(speed, "speed", 4);
   // An unknown value is shown by a light dash, which is not mistaken for a digit.
   for (const kind of ["pressure", "speed"])
