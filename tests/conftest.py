@@ -156,6 +156,8 @@ def standin() -> Any:
 BROWSER_ARGUMENTS = [
     "--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update",
     "--disable-sync", "--no-first-run",
+    "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1, EXCLUDE localhost",  # no page reaches another machine
+    "--disable-site-isolation-trials", "--renderer-process-limit=1",  # one process draws all pages, started once
 ]  # fmt: skip
 
 

@@ -1,6 +1,6 @@
 """
 Designing a study: does the best pressure scale as 1/size?
-=======================================================
+==========================================================
 
 The first example could not exclude an exponent of -1, nor much on either side of it. What would it take to tell -1 from
 0 and from -2?

@@ -166,24 +166,27 @@ class LentRunner(Runner):
 
 
 class Watched:
-    """A page on which nothing may go wrong unseen, and from which nothing may leave this machine."""
+    """A page on which nothing may go wrong unseen, and from which nothing may leave this machine.
+
+    It is listened to and not routed: a request that Playwright lets pass costs a message there and back, and without
+    the browser's cache each page fetches every file anew. The browser finds no other machine (`BROWSER_ARGUMENTS`).
+    """
 
     def __init__(self, context: BrowserContext, expected: tuple[str, ...]) -> None:
         self.context, self.complaints, self.outside = context, [], []  # type: ignore[var-annotated]
         self.expected = expected
-        context.route("**/*", self._route)
+        context.on("request", lambda request: self._asked(request.url))
+        context.on("page", lambda page: page.on("websocket", lambda line: self._asked(line.url)))
         self.page = context.new_page()
         self.page.on(
             "console", lambda message: self.complaints.append(message.text) if message.type == "error" else None
         )
         self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
 
-    def _route(self, route: Any) -> None:
-        if urlsplit(route.request.url).hostname in ("127.0.0.1", "localhost"):
-            route.continue_()
-        else:
-            self.outside.append(route.request.url)
-            route.abort()
+    def _asked(self, url: str) -> None:
+        asked = urlsplit(url)
+        if asked.scheme not in ("blob", "data") and asked.hostname not in ("127.0.0.1", "localhost"):
+            self.outside.append(url)
 
 
 @pytest.fixture
