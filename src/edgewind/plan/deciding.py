@@ -41,7 +41,7 @@ class Deciding:
     unknown : bool
         Whether it is not stated; it is then tried between wide limits.
     within : str
-        The stated value with its uncertainty, or the limits that are tried.
+        The stated or assumed value with its uncertainty, or the limits that are tried.
     speed_factor, pressure_factor : float
         Factors by which the greatest speed, and the pressure at which it is reached, change from one end to the other;
         1 or more.
@@ -96,8 +96,12 @@ def deciding(text: str) -> list[Deciding]:
         if low is None or high is None:
             continue
         speed, pressure = (abs(math.log(b / a)) for a, b in zip(low, high, strict=True))
-        unknown = _stated(bench, key) is None
-        within = f"{ends[0].partition(' ')[0]} to {ends[1]}" if unknown else typed[key]
+        stated = _stated(bench, key)
+        unknown = stated is None
+        if unknown:
+            within = f"{ends[0].partition(' ')[0]} to {ends[1]}"
+        else:  # a value that every bench has may not be written in this one
+            within = typed.get(key) or f"assumed, {stated.value:g} +/- {stated.u:g} {_SI[key]}".rstrip()
         one = Deciding(key, field.label, unknown, within, math.exp(speed), math.exp(pressure))
         found.append((speed + pressure, one))
     found.sort(key=lambda pair: -pair[0])
