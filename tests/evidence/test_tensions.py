@@ -115,3 +115,13 @@ def test_marks_counted_twice_or_half_are_a_tension(factor, words):
     assert "Reading 6" in tension.why and words in tension.why
     speed[5] = SPEED[5] * 1.4  # scatter is not a tension
     assert about(readings(PRESSURE, speed)) == []
+
+
+def test_half_the_speed_near_a_reversal_raises_no_tension():
+    """Speeds of an invented rotor that unequal accommodation drives backwards at low pressures; without their signs the
+    third looks like one whose marks were counted as half.
+    """
+    pressure = np.array([0.269, 0.415, 0.642, 1.59, 2.55, 4.32, 6.91, 11.3, 17.8, 28.0, 43.1, 68.7])
+    speed = np.array([-0.750, -0.627, -0.313, 0.504, 1.123, 1.637, 1.977, 2.039, 1.942, 1.695, 1.462, 1.191])
+    assert about(readings(pressure, speed)) == []
+    assert about(readings(pressure, np.abs(speed))) == ["speeds at a whole factor from those beside them"]

@@ -316,16 +316,20 @@ def _outside(used: pd.DataFrame, bench: Bench) -> Iterator[Tension]:
 
 
 def _marks(used: pd.DataFrame) -> Iterator[Tension]:
-    """Find readings at a whole factor from the speed of those beside them in pressure."""
+    """Find readings at a whole factor from the speed of those beside them in pressure.
+
+    Not where the rotation reverses with pressure: there the speed passes through zero.
+    """
     order = used[used["speed_rad_s"].abs() > 0].sort_values("pressure_pa")
     if len(order) < FEWEST_BESIDE:
         return
     log_p = np.log(order["pressure_pa"].to_numpy(float))
     log_speed = np.log(order["speed_rad_s"].abs().to_numpy(float))
+    sense = np.sign(order["speed_rad_s"].to_numpy(float))
     found: list[tuple[int, float]] = []
     for k in range(1, len(order) - 1):
         beside = slice(k - 1, k + 2, 2)
-        if np.ptp(log_p[beside]) > 2 * np.log(BESIDE):
+        if np.ptp(log_p[beside]) > 2 * np.log(BESIDE) or np.ptp(sense[k - 1 : k + 2]) > 0.0:
             continue
         apart = log_speed[k] - float(np.interp(log_p[k], log_p[beside], log_speed[beside]))
         alike = abs(float(np.diff(log_speed[beside])[0])) < np.log(1.5)
