@@ -160,7 +160,7 @@ def respond(
         A shape, room, accommodation, Knudsen number or tolerance that is meaningless or cannot be resolved, or too
         little memory.
     """
-    case = _checked(shape, knudsen, aspect, thickness, room, position, accommodation, inner)
+    case = vane_case(shape, knudsen, aspect, thickness, room, position, accommodation, inner)
     tolerance = check_tolerance(tolerance)
     question = _question(case, tolerance)
     folder = store.folder_of(cache)
@@ -177,7 +177,7 @@ def respond(
     return answer
 
 
-def _checked(
+def vane_case(
     shape: str,
     knudsen: float,
     aspect: float = 1.0,
@@ -249,8 +249,8 @@ def respond_curve(
     threads = min(options.get("workers") or os.cpu_count() or 1, MOST_SIDE_BY_SIDE)  # type: ignore[call-overload]
     where, operator_for = choose_device(str(options.get("device", "cpu")))
     if where == "gpu" and threads > 1 and len(numbers) > 1:
-        names = set(options) & set(inspect.signature(_checked).parameters)
-        case = _checked(shape, numbers[0], **{name: options[name] for name in names})  # type: ignore[arg-type]
+        names = set(options) & set(inspect.signature(vane_case).parameters)
+        case = vane_case(shape, numbers[0], **{name: options[name] for name in names})  # type: ignore[arg-type]
         if _goes_to_a_card(case, operator_for):
             return _side_by_side(answer_of, numbers, progress, threads)
     return along_knudsen(answer_of, numbers, progress, watch)

@@ -21,7 +21,8 @@ from numpy.typing import NDArray
 from edgewind.errors import InputError, OutOfRangeError
 from edgewind.files import write_whole
 from edgewind.kinetics import Response, respond, store
-from edgewind.kinetics.inputs import check_accommodation, check_knudsen, check_room, check_shape
+from edgewind.kinetics.inputs import check_knudsen
+from edgewind.kinetics.response import vane_case
 from edgewind.kinetics.solve import Case, Resolution, Solution, solve
 from edgewind.report.film.words import DRIVES, option_of
 
@@ -188,13 +189,9 @@ def field_of_response(response: Response, drive: str = "thermal") -> GasField:
     words = option_of(DRIVES, drive, "drive")
     if not response.solutions:
         raise InputError("this response came without fields", fix="ask for them with fields=True, or use gas_field")
-    shape = check_shape(response.shape, response.aspect)
-    case = Case(
-        shape,
-        check_room(response.room, response.position, edges=shape.extents),
-        response.knudsen,
-        check_accommodation(dict(zip(("hot", "cold", "room"), response.accommodation, strict=True))),
-    )
+    walls = dict(zip(("hot", "cold", "room"), response.accommodation, strict=True))
+    about = (response.aspect, 0.0, response.room, response.position, walls)
+    case = vane_case(response.shape, response.knudsen, *about)
     return field_of(response.solutions[words.solver], case=case, drive=drive, **_coefficient(response, drive))
 
 
@@ -260,13 +257,8 @@ def gas_field(
         A case that is meaningless or cannot be resolved.
     """
     words = option_of(DRIVES, drive, "drive")
-    outline = check_shape(shape, aspect)
-    case = Case(
-        outline,
-        check_room(room, position, edges=outline.extents),
-        check_field_knudsen(outline.name, knudsen),
-        check_accommodation(accommodation),
-    )
+    case = vane_case(shape, check_field_knudsen(shape, knudsen), aspect, 0.0, room, position, accommodation)
+    outline = case.shape
     if not 0.3 <= fineness <= 2.0:
         raise OutOfRangeError(f"{fineness:g} times as fine is not drawn", key="fineness", fix="stay between 0.3 and 2")
     resolution = _resolution(case).finer(fineness)
