@@ -171,8 +171,11 @@ def test_plot_trace_refuses_other_file_endings(tmp_path: Path) -> None:
     trace = Trace(np.ones(100), 1e-3)
     with pytest.raises(InputError, match=r"\.png or \.svg"):
         plot_trace(trace, estimate_speed(trace, 4), tmp_path / "t.jpg")
-    with pytest.raises(InputError, match="cannot be written"):
+    with pytest.raises(InputError, match="its folder does not exist"):
         plot_trace(trace, estimate_speed(trace, 4), tmp_path / "no" / "t.png")
+    (tmp_path / "folder.png").mkdir()
+    with pytest.raises(InputError, match="cannot be written"):
+        plot_trace(trace, estimate_speed(trace, 4), tmp_path / "folder.png")
 
 
 @pytest.mark.parametrize(("column", "factor"), [("pressure_pa", 1000.0), ("speed_rad_s", 100.0)])

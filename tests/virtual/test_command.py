@@ -120,8 +120,8 @@ def test_suspended_process_does_not_simulate_the_pause_when_it_goes_on(start):
         (("--host", "0.0.0.0"), "--open-to-network"),
         (("--speed-up", "0"), "not 0"),
         (("--speed-up", "nan"), "not nan"),
-        (("--port", "99999"), "cannot listen"),
-        (("--port", "-1"), "cannot listen"),
+        (("--port", "99999"), "less than or equal to 65535"),
+        (("--port", "-1"), "greater than or equal to 0"),
         (("nowhere.toml",), "there is no such file"),
     ],
 )
