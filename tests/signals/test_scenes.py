@@ -134,6 +134,14 @@ def test_scenes_that_failed_before_give_a_right_speed_or_are_set_aside(seed: int
     assert abs(rate - scene.rate_hz) < 4 * u and u < 0.012 * rate
 
 
+def test_a_pattern_of_marks_in_pairs_with_many_absent_lists_the_slower_speed() -> None:
+    """Six pulses of 3.6 turns, one missing: once twice the rate unsaid, with six of 14 places empty."""
+    scene = make_scene(92600)
+    found = estimate(scene)
+    assert "jumps" in found.flags
+    assert any(one == pytest.approx(2 * math.pi * scene.rate_hz, rel=0.01) for one in found.possible_rad_s)
+
+
 @pytest.mark.parametrize("rpm", [100, 150, 200, 300])
 def test_sharp_pulses_of_a_whole_number_of_samples_are_not_flagged_as_aliased(rpm: int) -> None:
     """Their harmonics fold onto each other, so that a comb beyond half the sample rate explains them as well."""

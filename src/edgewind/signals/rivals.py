@@ -36,6 +36,7 @@ from edgewind.signals.thresholds import (
     RIVAL_MOST,
     RIVAL_MOST_HUM,
     RIVAL_MOST_MISSING,
+    RIVAL_PAIRED,
     RIVAL_RATIOS,
     RIVAL_REGULAR,
     RIVAL_SAMPLES,
@@ -216,6 +217,11 @@ def doubtful(found: tuple[Rival, ...], even: bool = False) -> tuple[float, ...] 
     most = RIVAL_SCARCE_MISSING if scarce and not even else RIVAL_HALF_MISSING
     if (scarce or not even) and own.missing > most * own.places:
         return possible  # pulses with gaps between them fit other numbers of empty places as well
+    if not possible and own.stray >= RIVAL_UNEVEN and own.missing > RIVAL_MOST_MISSING * own.places + RIVAL_SLACK:
+        # marks set in pairs, and many of them absent: of few pulses, chance makes such a pattern of a slower turn
+        possible = tuple(
+            one.ratio for one in ordered if one.ratio < 1 and one.log_odds > -RIVAL_PAIRED and is_plausible(one)
+        )
     if not possible and own.explained < RIVAL_UNSHOWN:
         # the likeliest may have lost more pulses than a tachometer does, but this one shows hardly anything
         possible = tuple(one.ratio for one in others if one.log_odds > LIKELY_CHANCE)

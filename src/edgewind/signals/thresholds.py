@@ -236,6 +236,8 @@ RIVAL_LESS = 0.6
 RIVAL_FEW, RIVAL_EXPLAINED = 0.2, 0.6
 """Share of the places that are empty at the most, and of the trace explained at the least, for a rate to hold beside a
 hum."""
+RIVAL_PAIRED = 15.0
+"""Log odds by which a slower rate may be less likely than one whose marks are in pairs, and many of them absent."""
 RIVAL_UNEVEN = 0.12
 """Standard deviation of the marks about even places, pitches, of a rotor: two pulses in place of a wide one stand
 further apart. Marks set by hand have 0.05; common practice, no source."""
