@@ -585,6 +585,15 @@ def test_a_slow_rotor_is_known_by_the_title_of_its_sensor_or_by_two_levels(tmp_p
         assert abs(found.speed_rad_s / (2 * np.pi) - 0.35) < 4 * found.speed_u_rad_s / (2 * np.pi)
 
 
+@pytest.mark.parametrize("mark", ["'", ",", "\u202f"])
+def test_numbers_of_which_some_have_marks_between_thousands_are_all_read(tmp_path: Path, mark: str) -> None:
+    """Long times all have them, and of the voltages some: once these alone were read, as segments between words."""
+    rows = [f"{100 * i:,.1f};{1000 + 700 * np.sin(0.2 * i):,.1f}".replace(",", mark) for i in range(1, 3001)]
+    trace = read_trace(write(tmp_path, "Sample interval: 0.1 ms\nTime (us);U (mV)\n" + "\n".join(rows) + "\n"))
+    assert trace.samples == 3000 and trace.interval_s == pytest.approx(1e-4) and trace.flags == ()
+    assert np.allclose(trace.voltage_v, 1 + 0.7 * np.sin(0.2 * np.arange(1, 3001)), atol=1e-4)
+
+
 def test_the_note_on_further_segments_stays_where_other_notes_are_added(tmp_path: Path) -> None:
     path = write(tmp_path, READ_RIGHT["segments without times"])
     assert any(note.startswith("2 segments") for note in measure_file(path, Tachometry(2)).trace.notes)

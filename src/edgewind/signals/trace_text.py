@@ -140,6 +140,13 @@ def read_text(content: bytes) -> Table:
     text, notes = decode(content)
     del content
     lines = text.split("\n")
+    if _holds_more_plain(lines):
+        plain = plain_cells(lines)
+        if plain is not None:
+            try:
+                return _read_lines(plain[0], (*notes, *plain[1]))
+            except InputError:
+                return _read_lines(lines, notes)
     try:
         return _read_lines(lines, notes)
     except InputError as error:
@@ -150,6 +157,24 @@ def read_text(content: bytes) -> Table:
             return _read_lines(plain[0], (*notes, *plain[1]))
         except InputError:
             raise error from None  # the fault of the unchanged text
+
+
+def _holds_more_plain(lines: list[str]) -> bool:
+    """Return whether rows hold more numbers once marks between thousands, and the like, are taken out.
+
+    A column of which only some numbers have such marks would be read as rows between lines of words.
+    """
+    probe = _probe(lines)
+    plain = plain_cells(probe)
+    if plain is None:
+        return False
+    return _numbers_in(plain[0]) > _numbers_in(probe) > 0
+
+
+def _numbers_in(lines: list[str]) -> int:
+    """Return how many numbers the rows among some lines hold."""
+    found = find_dialect(lines)
+    return 0 if found is None else len(found[0].fields) * sum(map(found[0].holds_row, lines))
 
 
 def _read_lines(lines: list[str], notes: tuple[str, ...]) -> Table:
