@@ -27,7 +27,7 @@ def commands(board):
 
 
 def told(board, kind):
-    return [event.text for event in board.events.since() if event.kind == kind]
+    return [event.text for event in board.events.since(0) if event.kind == kind]
 
 
 def obeyed(commands, **options):
