@@ -1,4 +1,4 @@
-"""How cost grows, drawn: measured points and the power that the dearer half of them follows, in the report's style."""
+"""Figures of the growth of cost: measured points and a power law through their upper half, in the report's style."""
 
 from __future__ import annotations
 
@@ -24,8 +24,8 @@ body:not([data-theme="light"]) .growth {{ {css_of(DARK)} --paper: transparent; }
 }}
 </style>"""
 
-ABOUT = """Points are measured. The line runs through the last half of them, where what every run costs has faded; its
-power stands above. Dotted, it goes on towards the rest.
+ABOUT = """Points are measured. The line is a power law through the last half of them, where the constant cost of a run no
+longer matters; its exponent is stated above. The dotted part extends it to the other points.
 """
 
 
@@ -49,7 +49,7 @@ def _title(row: dict[str, Any]) -> str:
 
 
 def in_words(row: dict[str, Any]) -> str:
-    """Say what the figure shows."""
+    """Return the text alternative of the figure."""
     (first, cheap), *_, (last, dear) = row["points"]
     return (
         f"{_title(row)}, both in logarithms: {len(row['points'])} points from {cheap:.2g} s at "
@@ -58,7 +58,7 @@ def in_words(row: dict[str, Any]) -> str:
 
 
 def draw_growth(row: dict[str, Any], palette: Palette, size: Size) -> Figure:
-    """Draw the points of a row and the line through the dearest of them, which goes on dotted towards the rest."""
+    """Draw the points of a row and the line through the upper half, dotted towards the rest."""
     at, seconds = np.array(row["points"]).T
     dear = slice(-row["fitted"], None)
     level = float(np.mean(np.log(seconds[dear]) - row["value"] * np.log(at[dear])))

@@ -1,4 +1,4 @@
-"""The keys that commands print with `--json`, and what each is, from the docstrings beside the code that makes them.
+"""The keys that commands print with `--json` and their meanings, from the docstrings of the code that makes them.
 
 A function that makes a dictionary lists its keys under *Returns*, each as ``key : type`` with a sentence below it.
 Where the key is an attribute of a class and the sentence stands there, the type is ``as in Class``. A type that names

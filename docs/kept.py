@@ -1,4 +1,4 @@
-"""What is made for the manual, kept where the tests and the manual that they build both find it."""
+"""Output made for the manual, stored where the tests and the build of the manual both find it."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ from edgewind.files import replacing
 
 
 def kept(key: str, make: Callable[[], str]) -> str:
-    """Return what is made under a key; from the folder EDGEWIND_MANUAL_RUNS, where that is set and holds it.
+    """Return the output of a key, from the folder EDGEWIND_MANUAL_RUNS if that is set and holds it.
 
-    The tests and the manual run the same commands and notebooks: what one has run, the other takes from there.
+    The tests and the manual run the same commands and notebooks; each is run once.
     """
     place = os.environ.get("EDGEWIND_MANUAL_RUNS")
     if not place:

@@ -57,7 +57,7 @@ def write_all(folder: Path) -> None:
 
 
 def _write(path: Path, text: str) -> None:
-    """Write a page only where it changed, so that a build has only that to do again."""
+    """Write a page only if it changed, so that a build repeats only that."""
     if not path.is_file() or path.read_text(encoding="utf-8") != text:
         path.write_text(text, encoding="utf-8")
 
@@ -130,7 +130,7 @@ def bench_keys() -> str:
 
 
 def bench_sentences(model: type[BaseModel]) -> dict[str, str]:
-    """What a section says of its keys, under *Attributes* of its docstring and those of the classes above it."""
+    """Return the descriptions of the keys of a section, from *Attributes* of its docstring and of its base classes."""
     said: dict[str, str] = {}
     for one in reversed(model.__mro__):
         said |= {name: entry.text for name, entry in entries(one, "Attributes").items()} if one.__doc__ else {}
@@ -215,8 +215,8 @@ def json_keys() -> str:
         told = {one.command: _section_of(one, printed_by(one, Path(folder))) for one in EXAMPLES}
     opening = (
         "# Keys of the JSON output\n\nSI, with the unit in the key; `u` is a standard uncertainty. `[]` marks each "
-        "thing in a list, `*` a name that comes with the data, `null` that there is nothing. *Here* is what the "
-        "command above the table prints of the invented example, the first of a list; empty where it prints none.\n"
+        "item of a list, `*` a name that depends on the data, `null` a missing value. *Here* is the value that the "
+        "command above the table prints for the invented example, the first of a list; empty if it prints none.\n"
     )
     return "\n".join([opening, *(told[name] for name in sorted(told, key=order.index))])
 
@@ -313,8 +313,9 @@ def validation() -> str:
         by_test.setdefault(line["test"].split("[")[0], []).append(line)
     parts = [
         f"# Checks against published values\n\nMade by the tests: {len(lines)} comparisons in {len(by_test)} tests. "
-        "*Allowed* is what the test lets pass, relative (%) or in the unit. Where the source says *from memory*, the "
-        "published value was recalled and not looked up: hold it against the source before you lean on it.\n"
+        "*Allowed* is the difference that the test accepts, relative (%) or in the unit. If the source says *from "
+        "memory*, the published value was recalled and not looked up: compare it with the source before you rely on "
+        "it.\n"
     ]
     for test in sorted(by_test):
         rows = []

@@ -19,7 +19,7 @@ from typing import Any
 from kept import kept
 
 FOLDER = Path(__file__).parent / "notebooks"
-# What stands before that which a cell shows.
+# Heading of the output of a cell.
 SHOWN = "```{raw} html\n"
 
 
@@ -67,14 +67,14 @@ def shown(value: Any) -> str:
 
 
 def write_pages(out: Path) -> None:
-    """Write every notebook as a page of the manual, with what its cells give."""
+    """Write every notebook as a page of the manual with the output of its cells."""
     out.mkdir(parents=True, exist_ok=True)
     for path in sorted(FOLDER.glob("*.ipynb")):
         (out / f"{path.stem}.md").write_text(page_of(path), encoding="utf-8")
 
 
 def page_of(path: Path) -> str:
-    """Return a notebook as a page of the manual, with what its cells print and show; see :func:`kept.kept`."""
+    """Return a notebook as a page of the manual with the output of its cells; see :func:`kept.kept`."""
 
     def write() -> str:
         parts = []
