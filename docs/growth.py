@@ -24,8 +24,8 @@ body:not([data-theme="light"]) .growth {{ {css_of(DARK)} --paper: transparent; }
 }}
 </style>"""
 
-ABOUT = """Points are measured. The line is a power law through the last half of them, where the constant cost of a run no
-longer matters; its exponent is stated above. The dotted part extends it to the other points.
+ABOUT = """Points are measured. The line is a power law through the last half of them, where the constant cost of a
+run no longer matters; its exponent is stated above. The dotted part extends it to the other points.
 """
 
 
