@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from typing import Any
 
@@ -16,6 +17,7 @@ from edgewind.evidence.curve import fit_curve
 from edgewind.evidence.optimum import find_optimum, maxima_of
 from edgewind.evidence.sweep_data import SweepData
 from edgewind.rotor.optimum import highest_places
+from edgewind.shown_units import ShownUnits
 
 TRUTH = Truth("balance", place=0.4, width=0.8, skew=0.0, top=10.0)
 CURVE = fit_curve(take_readings(TRUTH, Bench(readings=20), np.random.default_rng(0)))
@@ -101,7 +103,8 @@ def test_several_maxima_are_named_and_one_is_not() -> None:
         curve = fit_curve(SweepData(pressure, np.full(20, 0.03), sense * speed, 0.02 * speed + 0.01))
         assert maxima_of(curve) == pytest.approx([0.2, 6], rel=0.1)
     found = find_optimum(curve)
-    assert any("has maxima at" in warning for warning in found.warnings)
+    (said,) = [warning for warning in found.warnings if "has maxima at" in warning]
+    assert re.search(r"maxima at 1\.\d+ mTorr and 4\d\.?\d* mTorr,", ShownUnits(pressure="mTorr").text(said))
     low, high = found.interval_pa
     assert low < 6 < high
     for seed in range(5000, 5008):

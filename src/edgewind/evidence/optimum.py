@@ -159,10 +159,10 @@ def find_optimum(subject: ResponseCurve | SweepData, *, level: float = 0.90, see
         )
     maxima = maxima_of(curve)
     if len(maxima) > 1:
-        listed = ", ".join(format_number(float(one), 3) for one in maxima[:-1])
+        *first, last = (f"{format_number(float(one), 3)} Pa" for one in maxima)  # each unit, to be shown in another
         warnings.append(
-            f"The curve has maxima at {listed} and {format_number(float(maxima[-1]), 3)} Pa, of which the highest is "
-            "taken. Repeat readings there: the rotor has several, or the readings scatter by more than they state."
+            f"The curve has maxima at {', '.join(first)} and {last}, of which the highest is taken. "
+            "Repeat readings there: the rotor has several, or the readings scatter by more than they state."
         )
     return _decide(curve, sweeps, shift, level, seed, warnings)
 
