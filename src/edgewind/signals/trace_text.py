@@ -48,6 +48,7 @@ MOST_FOOTER_LINES = 100
 MOST_FIELDS, MOSTLY_NUMBERS = 512, 0.8
 """Cells of a row beyond which it is a whole trace in one line, and the share of them that are numbers then."""
 DATE_OR_CLOCK = re.compile(r"^\d{1,4}([/:-])\d{1,2}\1\d{1,4}(\.\d+)?$")
+GROUPED_DIGITS = re.compile(r"\d[,'_ \u00a0\u2007\u2009\u202f]\d{3}(?!\d)|\d\.\d{3}(?:\.\d{3})*,\d+\s*(?:[;\t]|$)")
 RULE = re.compile(r"^\W*\*{3}.*\*{3}\W*$")
 
 
@@ -165,7 +166,7 @@ def _holds_more_plain(lines: list[str]) -> bool:
     A column of which only some numbers have such marks would be read as rows between lines of words.
     """
     probe = _probe(lines)
-    plain = plain_cells(probe)
+    plain = plain_cells(probe) if any(map(GROUPED_DIGITS.search, probe)) else None
     if plain is None:
         return False
     return _numbers_in(plain[0]) > _numbers_in(probe) > 0
