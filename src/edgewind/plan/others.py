@@ -190,6 +190,6 @@ def _why(found: Findings, coasts: list[CoastDown], after: float) -> str:
     none = "" if coasts else "(without any coast-down) "
     return (
         f"The drag here is known {none}from theory only, to {100 * _THEORY_DRAG_U:.2g} %; a coast-down until the speed "
-        f"has halved measures it to about {100 * after:.1g} %, with the pivot and hence the torque{said}. It gives "
+        f"has halved measures it to about {100 * after:.2g} %, with the pivot and hence the torque{said}. It gives "
         "information on the mechanism, not on the maximising pressure."
     )
