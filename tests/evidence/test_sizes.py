@@ -8,6 +8,7 @@ import pandas as pd
 import pytest
 
 from edgewind.evidence import Findings, Optimum, SweepData, compare_sizes, find_optimum
+from edgewind.evidence.sizes import _sentence
 from edgewind.signals import Experiment
 
 
@@ -112,6 +113,13 @@ def test_the_sentence_claims_only_what_the_numbers_show(findings):
     assert "the -1 of a fixed Knudsen number is inside that interval" in inside
     assert "the -1 of a fixed Knudsen number is outside that interval" in outside
     assert inside.endswith("this is a comparison and not yet a law.")
+
+
+@pytest.mark.parametrize(("high", "where"), [(-1.0025, "at an end of"), (-1.012, "outside"), (-0.992, "inside")])
+def test_the_sentence_calls_an_end_that_is_printed_as_minus_one_an_end(high, where):
+    """An interval printed as ending at -1.00 neither contains -1 nor excludes it, whatever further digits say."""
+    words = _sentence(1.67, 0.56, (0.5, 0.6), -1.14, (-1.294, high), 0.9)
+    assert f"the -1 of a fixed Knudsen number is {where} that interval" in words
 
 
 def test_a_comparison_needs_two_optima_of_two_widths(findings):

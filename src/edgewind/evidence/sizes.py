@@ -98,8 +98,9 @@ def _sentence(
     exponents: tuple[float, float],
     level: float,
 ) -> str:
+    at_end = any(round(100 * end) == -100 for end in exponents)  # as printed
     inside = exponents[0] <= -1 <= exponents[1]
-    compare = "is inside that interval" if inside else "is outside that interval"
+    compare = f"is {'at an end of' if at_end else 'inside' if inside else 'outside'} that interval"
     return (
         f"With a vane {format_number(ratio, 3)} times as wide the best pressure is {format_number(moved, 3)} times as "
         f"great ({100 * level:g} % interval {format_interval(*moved_interval, digits=3)}), an exponent of "
