@@ -16,8 +16,8 @@ from edgewind.rotor import (
     predict_whole,
     reach,
     response_of,
-    shapes,
     warm_start,
+    whole_rotor,
 )
 from edgewind.rotor.optimum import peak_pressures
 from edgewind.rotor.words import answer_lines
@@ -66,9 +66,9 @@ def test_prediction_of_the_whole_range_agrees_with_the_same_pressures_stated(mak
 def test_an_optimum_alone_does_not_compute_the_errors_of_the_gas(make_bench, monkeypatch):
     asked = []
     for name in ("_error_of_tables", "bulb_error", "wall_law_error", "internal_energy_error", "second_order_error"):
-        real = getattr(shapes, name)
+        real = getattr(whole_rotor, name)
         monkeypatch.setattr(
-            shapes, name, lambda *given, _real=real, **named: (asked.append(1), _real(*given, **named))[1]
+            whole_rotor, name, lambda *given, _real=real, **named: (asked.append(1), _real(*given, **named))[1]
         )
     width = {"rotor.vane_width": "12.3456 mm"}  # of no other test: the response is kept
     found = predict_reach(make_bench(rotor=ROTOR), changes=width)
