@@ -14,7 +14,7 @@ from playwright.sync_api import Page, Request, Route, expect
 from support.pages import comes_to
 from typer.testing import CliRunner
 
-from edgewind.bench import write_template
+from edgewind.bench import parse_bench, write_template
 from edgewind.cli import app
 from edgewind.errors import InputError
 from edgewind.evidence import draws_of
@@ -229,6 +229,40 @@ def test_a_second_rotor_the_readings_and_the_cold_are_shown_beside_the_sliders(
     page.fill("#cold-pressure", "500")
     page.keyboard.press("Enter")
     expect(page.locator("#cold-problem")).to_contain_text("the pressure cannot be 500 Pa here")
+
+
+def test_a_value_that_the_bench_does_not_state_is_shown_as_assumed(served: tuple[Any, Path], visit: Callable) -> None:
+    (pages, mine), page = served, visit().page
+    text = (mine / "bench.toml").read_text(encoding="utf-8")
+    rest = {"rotor.dark_emissivity", "rotor.bright_emissivity", "rotor.pivot_dry_torque", "rotor.pivot_viscous"}
+
+    def assumed(text: str) -> set[str]:
+        return {one["key"] for one in whatif.sliders_of(parse_bench(text)) if one["assumed"]}
+
+    assert assumed(text) == rest | {"rotor.accommodation"}
+    faces = 'dark_accommodation = "0.9"\nbright_accommodation = "0.8"\n'
+    assert assumed(text.replace("[rotor]\n", "[rotor]\n" + faces)) == rest
+    # a key that every bench has, with a value where it is left out
+    silent = re.sub(r"(?m)^dark_absorptance = .*$", "", text)
+    assert assumed(silent) == rest | {"rotor.accommodation", "rotor.dark_absorptance"}
+
+    def shown(key: str) -> Any:
+        return page.locator(f'.slider:has([data-key="{key}"]) output')
+
+    page.goto(pages.url + "/question/mine/mine")
+    settled(page)
+    expect(shown("rotor.dark_absorptance")).to_have_text("0.950 ")
+    expect(shown("rotor.dark_emissivity")).to_have_text("assumed: 0.950 ")
+    expect(shown("rotor.bright_emissivity")).to_have_text(re.compile(r"^assumed: 0\.\d+"))
+    # the dark face emits as it absorbs where its emissivity is not stated; one that is set is no longer assumed
+    page.focus('[data-key="rotor.dark_absorptance"]')
+    page.keyboard.press("ArrowLeft")
+    set_to = shown("rotor.dark_absorptance").inner_text()
+    assert set_to != "0.950 "
+    expect(shown("rotor.dark_emissivity")).to_have_text(f"assumed: {set_to}")
+    page.focus('[data-key="rotor.bright_emissivity"]')
+    page.keyboard.press("ArrowLeft")
+    expect(shown("rotor.bright_emissivity")).to_have_text(re.compile(r"^0\.\d+"))
 
 
 def test_levers_are_ordered_by_what_they_change(served: tuple[Any, Path]) -> None:

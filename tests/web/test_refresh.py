@@ -6,12 +6,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import expect
+from playwright.sync_api import Route, expect
 from support.from_nothing import comma, pulses, traces
 
+from edgewind.bench import write_template
 from edgewind.book import open_book
 
 pytestmark = pytest.mark.browser
+LOADED = '#readings tr[data-n="1"]'
 TITLES = ("time", "pressure [Pa]", "speed [rpm]", "lamp")
 
 
@@ -109,3 +111,37 @@ def test_the_page_states_when_no_reading_is_worth_its_time(
     page.route("**/api/next/**", lambda route: route.fulfill(json={"sentence": "Stop: the gauge dominates at 2.0 Pa."}))
     page.goto(one_server.url + "/bench/stopped.book/typed")
     expect(page.locator("#next")).to_have_text("Stop: the gauge dominates at 2.0 Pa.")
+
+
+def test_a_table_says_that_its_readings_are_being_loaded(
+    one_server: Any, one_root: Path, mine: Path, visit: Callable, bench_text: str
+) -> None:
+    with open_book(one_root / "awaited.book", make=True) as book:
+        book.add_experiment("typed", bench_text.encode(), TITLES)
+    record(one_root / "awaited.book", range(1))
+    table = visit(java_script_enabled=False).page
+    table.goto(one_server.url + "/books/awaited.book/typed")
+    expect(table.locator("#readings tbody")).to_have_text("The readings are being loaded…")
+
+    page = visit(expected=("400",)).page
+    page.goto(one_server.url + "/books/awaited.book/typed")
+    expect(page.locator(LOADED)).to_be_visible()
+    expect(page.locator("#readings tbody tr")).to_have_count(1)
+    held: list[Route] = []
+    page.route("**/api/readings/**", lambda route: held.append(route))
+    page.goto(one_server.url + "/books/mine/mine")
+    expect(page.locator("#readings tbody")).to_have_text("The readings are being loaded…")
+    page.select_option("#unit-speed", "rad/s")  # draws anew what is there: no reading yet, and it must not say so
+    expect(page.locator("#curve")).not_to_contain_text("No reading yet")
+    while not held:
+        page.wait_for_timeout(20)
+    held[0].continue_()
+    expect(page.locator(LOADED)).to_be_visible()
+    expect(page.locator("#readings .waiting")).to_have_count(0)
+    page.unroute("**/api/readings/**")
+
+    write_template(one_root / "unread")
+    (one_root / "unread" / "readings.csv").unlink()
+    page.goto(one_server.url + "/books/unread/unread")
+    expect(page.locator("#readings tbody")).to_have_text("The readings could not be loaded.")
+    expect(page.locator("#trouble")).to_contain_text("there is no such file")

@@ -1,15 +1,19 @@
 """Access is limited to this machine unless a token is sent; other sites, path tricks and large bodies are refused."""
 
+import asyncio
 import socket
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
+from support.threads import in_thread
 from websockets.exceptions import ConnectionClosed, InvalidStatus
 from websockets.sync.client import connect
 
 from edgewind.book import open_book
 from edgewind.errors import InputError
+from edgewind.web import make_app
 from edgewind.web.security import access_policy, host_of, is_loopback
 
 STORE = "/api/readings/lab.book/typed"
@@ -130,3 +134,28 @@ def test_other_machines_need_a_token(serve: Callable, book_folder: Path) -> None
         connect(f"ws://127.0.0.1:{pages.port}/live/lab.book/typed", origin=f"http://127.0.0.1:{pages.port}") as line,
     ):  # type: ignore[arg-type]
         line.recv(timeout=60)
+
+
+@pytest.mark.parametrize("path", [STORE, "/api/files/lab.book/typed"])
+def test_a_page_left_while_it_sends_stores_nothing_and_is_no_fault(book_folder: Path, path: str) -> None:
+    """By the messages of a server (ASGI, HTTP connection scope, from memory): what is raised here is a traceback."""
+    app = make_app(book_folder)
+    messages = [{"type": "http.request", "body": b'{"key": "k1", ', "more_body": True}, {"type": "http.disconnect"}]
+    scope = {
+        "type": "http", "asgi": {"version": "3.0"}, "http_version": "1.1", "method": "POST", "scheme": "http",
+        "path": path, "raw_path": path.encode(), "root_path": "", "query_string": b"name=left.csv",
+        "headers": [(b"host", b"127.0.0.1"), (b"origin", b"http://127.0.0.1"), (b"content-length", b"100")],
+        "client": ("127.0.0.1", 1), "server": ("127.0.0.1", 80),
+    }  # fmt: skip
+
+    async def receive() -> Any:
+        return messages.pop(0)
+
+    async def send(message: Any) -> None:
+        pass
+
+    in_thread(asyncio.run, app(scope, receive, send))
+    app.state.pages.close()
+    assert messages == []
+    with open_book(book_folder / "lab.book") as book:
+        assert book.contents("typed").readings == ()

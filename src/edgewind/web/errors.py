@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from starlette.exceptions import HTTPException
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 from starlette.types import ExceptionHandler
 
@@ -31,7 +31,9 @@ _STATUS = ((NotFoundError, 404), (TooLargeError, 413), (LockedBookError, 503))
 
 def handlers() -> dict[Any, ExceptionHandler]:
     """Return the handler of each kind of error."""
-    return {EdgewindError: _refuse, HTTPException: _refuse_address, Exception: _report_fault}
+    return {
+        EdgewindError: _refuse, HTTPException: _refuse_address, ClientDisconnect: _end, Exception: _report_fault,
+    }  # fmt: skip
 
 
 def _refuse(request: Request, error: Exception) -> Response:
@@ -56,6 +58,11 @@ def _refuse_address(request: Request, error: Exception) -> Response:
     if request.url.path.startswith("/api/"):
         return _json(status, problem)
     return _page(request, status, "Not found", problem, "choose from the books page")
+
+
+def _end(request: Request, error: Exception) -> Response:
+    # A page was left while it sent: nobody receives this, and nothing is wrong with the program.
+    return Response(status_code=400)
 
 
 def _report_fault(request: Request, error: Exception) -> Response:

@@ -130,7 +130,13 @@ def predict_changed(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> di
         for key, lever in SLIDERS.items()
         if lever.field in best and key not in changes
     }
-    return _plain(found) | {"fitted": fitted, "seconds": time.perf_counter() - start}
+    bench = rotor.bench if isinstance(rotor, RotorDraws) else rotor
+    assumed = {
+        key: _shown(lever, float(np.max(getattr(found.parameters, lever.field))))
+        for key, lever in SLIDERS.items()
+        if key not in changes and key not in fitted and not _is_stated(bench, key)
+    }
+    return _plain(found) | {"fitted": fitted, "assumed": assumed, "seconds": time.perf_counter() - start}
 
 
 def _predicted(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> Prediction:
@@ -188,7 +194,7 @@ def check_changes(changes: Mapping[str, str]) -> None:
 
 
 def sliders_of(bench: Bench) -> list[dict[str, Any]]:
-    """Return the sliders of a bench: group, ends and position, in the unit of each."""
+    """Return the sliders of a bench: group, ends and position, in the unit of each, and whether it is assumed."""
     parameters = parameters_of(bench)
     table = predict_reach(bench).table
     torque, drag = float(np.max(np.abs(table["torque_n_m"]))), float(np.max(table["drag_vanes_n_m_s"]))
@@ -214,7 +220,7 @@ def sliders_of(bench: Bench) -> list[dict[str, Any]]:
             low = min(low, value)
         found.append({
             "key": key, "group": lever.group, "label": lever.label, "unit": lever.unit, "value": value, "low": low,
-            "high": max(high, value), "zero": lever.zero, "linear": lever.linear,
+            "high": max(high, value), "zero": lever.zero, "linear": lever.linear, "assumed": not _is_stated(bench, key),
         })  # fmt: skip
     return found
 
@@ -281,6 +287,17 @@ def fastest(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> tuple[floa
     if not speed.found or speed.pressure_pa is None or not speed.value:
         return None
     return float(speed.value), float(speed.pressure_pa)
+
+
+def _is_stated(bench: Bench, key: str) -> bool:
+    """Return whether the bench states the value of a slider; an envelope without a value has that of the gas."""
+    if key == "rotor.accommodation":
+        return bench.rotor.mean_accommodation is not None
+    if key == "chamber.envelope_temperature":
+        return True
+    section, _, name = key.partition(".")
+    part = getattr(bench, section)
+    return name in part.model_fields_set and getattr(part, name) is not None
 
 
 def _shown(lever: Lever, si: float) -> float:

@@ -352,6 +352,7 @@ export function follow(slug, experiment, hear) {
       if (message.kind === "missing") {
         ended = true;
         trouble(message.text);
+        hear.missing?.();
         return;
       }
       if (message.kind === "trouble") {

@@ -6,11 +6,12 @@ import { asideButton } from "/static/aside.js";
 
 const { slug, experiment, kind, bench: described } = dataOf("data");
 let bench = described,
-  rows = new Map();
+  rows = null; // until they have arrived
 const chart = new Chart(byId("curve")),
   ways = kind === "book" ? asideButton(slug, experiment) : null;
 
 function show() {
+  if (!rows) return;
   const list = [...rows.values()].sort((a, b) => a.n - b.n),
     axis = chosenAxis("axis"),
     across = acrossOf(axis, bench);
@@ -26,6 +27,10 @@ function show() {
   });
   fillTable(byId("readings").tBodies[0], list, ways);
 }
+const fail = () => {
+  const waiting = document.querySelector("#readings .waiting");
+  if (waiting) waiting.textContent = "The readings could not be loaded.";
+};
 onAxis("axis", show);
 onUnits(show);
 if (kind === "book") {
@@ -37,6 +42,7 @@ if (kind === "book") {
       rows = all;
       show();
     },
+    missing: fail,
   });
 } else {
   ask("/api/readings/" + pathOf(slug, experiment))
@@ -45,5 +51,8 @@ if (kind === "book") {
       rows = new Map(told.rows.map((row) => [row.n, row]));
       show();
     })
-    .catch((error) => trouble(error.message));
+    .catch((error) => {
+      fail();
+      trouble(error.message);
+    });
 }

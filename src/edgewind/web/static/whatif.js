@@ -59,6 +59,9 @@ function shown(one) {
   const fitted = unmoved(one) && fitOf ? now?.fitted[one.slider.key] : undefined,
     unit = one.slider.unit.replace("degC", "°C");
   if (fitted !== undefined) return `fit: ${number(fitted, 2)} ${unit}`;
+  // The bench does not state it; such a value may follow another slider.
+  if (unmoved(one) && one.slider.assumed)
+    return `assumed: ${number(now?.assumed[one.slider.key] ?? one.slider.value, 3)} ${unit}`;
   return `${number(unmoved(one) ? one.slider.value : value(one.slider, Number(one.input.value)), 3)} ${unit}`;
 }
 // The setting of the sliders, in words and as a name that is the same only for equal settings.
