@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 from math import comb
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -15,8 +18,9 @@ from support.sweeps import Bench, Truth, take_readings
 from edgewind.errors import InputError
 from edgewind.evidence import SweepData
 from edgewind.plan import PlainCost, TargetInterval, cost_from_record, parse_target, propose
-from edgewind.plan.others import open_direction
+from edgewind.plan.others import open_direction, other_proposals
 from edgewind.plan.ranges import check_range
+from edgewind.units import Measured
 
 TRUTH = Truth("balance", 0.0, 0.8, 0.0, 10.0)
 
@@ -129,6 +133,22 @@ def test_a_sweep_in_one_direction_only_gets_one_in_the_other_proposed() -> None:
     both = readings(32, sweeps=2)
     assert open_direction(both) == 0
     assert not [one for one in propose(both).proposals if one.kind == "sweep"]
+
+
+@pytest.mark.parametrize(
+    ("inertia_u", "said"), [(0.1e-7, "about 10 %,"), (1e-7, "about 100 %,"), (0.08e-7, "about 8.5 %,")]
+)
+def test_what_a_coast_down_would_leave_is_a_plain_percentage(inertia_u: float, said: str) -> None:
+    """Of drag over inertia 3 %, stated in the program, and of the inertia; in quadrature."""
+    rotor = SimpleNamespace(moment_of_inertia=Measured(1e-7, inertia_u))
+    used = pd.DataFrame({"pressure_pa": [0.02, 20.0]})
+    experiment = SimpleNamespace(bench=SimpleNamespace(rotor=rotor), used=used)
+    found: Any = SimpleNamespace(experiment=experiment, explanation=None, coasts=(), runs=())
+    plan: Any = SimpleNamespace(optimum=SimpleNamespace(found=False, curve=None, sweeps=None), range_pa=(0.02, 20.0))
+    data = readings()
+    proposals = other_proposals(found, data, plan, PlainCost(60.0, 0.0, 0.0))
+    assert [one.kind for one in proposals] == ["coast-down", "coast-down"]
+    assert all(said in one.why for one in proposals)
 
 
 def test_unexplained_scatter_leads_to_a_repeat() -> None:

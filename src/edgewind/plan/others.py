@@ -7,6 +7,7 @@ from scipy.special import ndtri
 
 from edgewind.evidence import Findings, ResponseCurve, SweepData
 from edgewind.evidence.coastdown import CoastDown
+from edgewind.formatting import format_number
 from edgewind.plan.cost import Cost
 from edgewind.plan.information import NATS_PER_BIT, InformationGain
 from edgewind.plan.spread import IntervalWidth, bits_of, other_interval, rounded, spread_of
@@ -187,9 +188,10 @@ def _why(found: Findings, coasts: list[CoastDown], after: float) -> str:
             if one.unknown.name.startswith("pivot") and one.fixed_by_data == "no"
         ]
     said = f"; the fit leaves {' and '.join(loose)} open" if loose else ""
+    to = format_number(100 * after, 2)
     none = "" if coasts else "(without any coast-down) "
     return (
         f"The drag here is known {none}from theory only, to {100 * _THEORY_DRAG_U:.2g} %; a coast-down until the speed "
-        f"has halved measures it to about {100 * after:.2g} %, with the pivot and hence the torque{said}. It gives "
+        f"has halved measures it to about {to} %, with the pivot and hence the torque{said}. It gives "
         "information on the mechanism, not on the maximising pressure."
     )
