@@ -1,5 +1,7 @@
 """The search for the next rotor: an undominated front, as good as a grid, repeatable, within the workshop limits."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -7,6 +9,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from edgewind.bench import parse_bench
+from edgewind.cautions import DEFER, HAZARDS
 from edgewind.errors import InputError
 from edgewind.plan import rotor_search_result, search_rotor
 from edgewind.plan.rotor_search import HUB_M, RotorDesign, _task, pareto_front, ranges_of, separation
@@ -19,6 +22,12 @@ GOALS = ("fastest", "light")
 @pytest.fixture(scope="module")
 def found(vacuum_bench):
     return search_rotor(vacuum_bench, GOALS, gases=["N2", "He"], trials=120, seed=2)
+
+
+def test_a_search_for_rotors_warns_of_such_work_and_of_its_gases(found):
+    said = [line.removeprefix("caution: ") for line in search_lines(found) if line.startswith("caution: ")]
+    assert said == [*(HAZARDS[hazard] for hazard in ("glass", "pump", "lamp", "bottle")), DEFER]
+    assert f"caution: {HAZARDS['flammable gas']}" in search_lines(replace(found, gases=("N2", "H2")))
 
 
 @given(arrays(float, st.tuples(st.integers(1, 25), st.integers(1, 3)), elements=st.integers(0, 6).map(float)))

@@ -14,16 +14,9 @@ from edgewind.errors import InputError
 from edgewind.evidence import find_optimum
 from edgewind.plan import Settings, plan_scaling_study, scaling_result
 from edgewind.plan.exponent_test import exponent_weights, mean_of_sweeps
+from edgewind.plan.new_rotors import cautions_for
 from edgewind.plan.scaling_study import Design
-from edgewind.plan.scaling_text import (
-    HELD,
-    answer_sentences,
-    assumptions,
-    cautions_of_study,
-    falsified_by,
-    run_order,
-    study_lines,
-)  # fmt: skip
+from edgewind.plan.scaling_text import HELD, answer_sentences, assumptions, falsified_by, run_order, study_lines
 from edgewind.plan.sized import resized, sized_rotor
 from edgewind.plan.sweep_errors import Trials, calibrate, found_chance, read_trials, simulated_sweep, standing
 from edgewind.report import write_plan_sheet
@@ -302,8 +295,8 @@ def test_impossible_rotors_are_refused(vacuum_bench, study):
 
 def test_a_plan_warns_of_its_gases(study):
     said = "\n".join(study_lines(study))
-    assert all(one in said for one in cautions_of_study(study))
-    others = cautions_of_study(replace(study, gases=("N2", "H2", "O2")))
+    assert all(one in said for one in cautions_for(study.gases))
+    others = cautions_for(("N2", "H2", "O2"))
     expected = ("glass", "pump", "lamp", "bottle", "flammable gas", "oxygen")
     assert others == (*(HAZARDS[hazard] for hazard in expected), DEFER)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from edgewind.formatting import RPM_PER_RAD_S, duration, format_number, text_table
+from edgewind.plan.new_rotors import cautions_for
 from edgewind.plan.rotor_search import DEFAULT_DRY_N_M, DEFAULT_THICKNESS_M, Evaluation, Goal, RotorSearch
 from edgewind.rotor.drives import NAMES
 
@@ -104,7 +105,7 @@ def rotor_rows(found: RotorSearch) -> list[list[str]]:
 
 
 def search_lines(found: RotorSearch) -> Iterator[str]:
-    """Yield the extremes of the front, the table, and the assumptions."""
+    """Yield the extremes of the front, the table, the assumptions, and the cautions for such work."""
     return map(found.bench.shown.text, _search_lines(found))
 
 
@@ -122,3 +123,6 @@ def _search_lines(found: RotorSearch) -> Iterator[str]:
         yield f"assumed: {text}"
     for text in FALSIFIED_BY:
         yield f"would show that it is wrong: {text}"
+    yield ""
+    for text in cautions_for(found.gases):
+        yield f"caution: {text}"

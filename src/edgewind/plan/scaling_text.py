@@ -7,9 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from edgewind.cautions import cautions, hazards_of_gas
 from edgewind.formatting import RPM_PER_RAD_S, duration, format_number, text_table
-from edgewind.gas import find_gas
+from edgewind.plan.new_rotors import cautions_for
 from edgewind.plan.scaling_study import ENOUGH, MODEL, DesignPower, ScalingStudy
 from edgewind.plan.sized import CONDUCTANCE_ALIKE, EMISSIVITY_ALIKE, LENGTHS_ALIKE
 
@@ -211,19 +210,10 @@ def _study_lines(study: ScalingStudy) -> Iterator[str]:
     for title, texts in (
         ("Hold", HELD), ("Modelled, since it also changes with size", MODELLED),
         ("Assumed", assumptions(study)), ("Would show that it is wrong", falsified_by(study)),
-        ("Mind", study.left_out), ("Cautions", cautions_of_study(study)),
+        ("Mind", study.left_out), ("Cautions", cautions_for(study.gases)),
     ):  # fmt: skip
         if texts:
             yield ""
             yield f"{title}:"
             for text in texts:
                 yield f"  - {text}"
-
-
-def cautions_of_study(study: ScalingStudy) -> tuple[str, ...]:
-    """Return the cautions for changing rotors and gases."""
-    hazards = ["glass", "pump", "lamp"]
-    for name in study.gases:
-        gas = find_gas(name)
-        hazards += hazards_of_gas(gas.name, {species.symbol: share for species, share in gas.fractions})
-    return cautions(*dict.fromkeys(hazards))
