@@ -149,6 +149,12 @@ def test_predict_says_how_both_optima_move_and_that_these_are_priors(tmp_path, e
     assert "<svg" in figure.read_text(encoding="utf-8")
     plain = edgewind("predict", str(bench), "--no-fit", *change, "--pressures", "0.02Pa:20Pa:9")
     assert "ratio" in plain.stdout and "priors only" in plain.stdout
+    changed = "(rotor.vane_width = 16 mm and rotor.vane_height = 16 mm)"
+    medians, single = " ".join(plain.stdout.split()).split(
+        f"Single values below are for the bench as changed {changed}"
+    )
+    assert "medians and 90 %" in medians
+    assert single.startswith(", computed from bench.toml alone. greatest speed ")
     unchanged = edgewind("predict", str(bench), "--no-fit", "--pressures", "0.1Pa:10Pa:5", "--json")
     assert json.loads(unchanged.stdout)["what_if"] is None
 

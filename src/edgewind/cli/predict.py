@@ -144,6 +144,10 @@ def predict(
         print()
     if start.sentence:
         print(indented(units.text(start.sentence), 0))
+    if asked:
+        said = " and ".join(f"{key} = {value}" for key, value in asked.items())
+        by = "bench.toml alone" if fitted is None else "one draw of the fit"
+        print(indented(f"Single values below are for the bench as changed ({said}), computed from {by}.", 0))
     for one in starts:
         print(indented(units.text(one.sentence), 0))
     for line in answer_lines(found):
