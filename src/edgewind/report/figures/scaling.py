@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from matplotlib.ticker import LogLocator, NullFormatter, StrMethodFormatter
 
+from edgewind.formatting import raise_exponents
 from edgewind.report.figures.base import Drawing
 from edgewind.report.figures.canvas import headline, legend, new_figure, plain_axes, rule_lines
 from edgewind.report.figures.file import write_figure
@@ -59,9 +60,9 @@ def _draw_law(axes: Axes, law: Scaling, colour: str, marker: str, palette: Palet
     low, high = law.exponent_interval
     edges = [level * (fine / middle) ** power for power in (low, high)]
     axes.fill_between(fine, np.minimum(*edges), np.maximum(*edges), color=colour, alpha=0.15, linewidth=0)
-    words = f"greatest {law.quantity}: power {law.exponent:.2f} ({low:.2f} to {high:.2f})"
+    words = raise_exponents(f"greatest {law.quantity}: power {law.exponent:.2f} ({low:.2f} to {high:.2f})")
     axes.plot(fine, level * (fine / middle) ** law.exponent, color=colour, linewidth=2 * size.line, label=words)
-    fixed = "fixed Knudsen number: power -1" if law.quantity == "speed" else None
+    fixed = raise_exponents("fixed Knudsen number: power -1") if law.quantity == "speed" else None
     axes.plot(
         fine, level * (fine / middle) ** -1.0, color=palette.soft, linestyle=":", linewidth=1.5 * size.line, label=fixed
     )
