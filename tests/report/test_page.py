@@ -2,9 +2,12 @@
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from html.parser import HTMLParser
 from itertools import pairwise
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
@@ -18,6 +21,7 @@ from edgewind.report.words import CAUTIONS, FLAGS
 from edgewind.signals import SET_ASIDE_FLAGS
 from edgewind.signals.speed import FLAGS as SPEED_FLAGS
 
+Report = Callable[..., Path]
 VOID = {"meta", "br", "link", "img", "input", "hr", "path", "use"}
 
 
@@ -53,6 +57,21 @@ class Page(HTMLParser):
     @property
     def words(self) -> str:
         return re.sub(r"\s+", " ", self.text)
+
+
+def test_other_widths_are_withheld_where_tests_rule_out_the_drives_of_the_fit(write: Report, fitted: Findings) -> None:
+    """The claims are set by hand, since the tests of the example agree with its fit."""
+    explanation = fitted.explanation
+    assert explanation is not None and explanation.laws and not explanation.laws_withheld
+    seen: Any = (SimpleNamespace(kind="lamp off"),)
+    ruled_out = tuple(claim.model_copy(update={"verdict": "ruled out"}) for claim in explanation.claims)
+    against = replace(explanation, tests=seen, claims=ruled_out)
+    assert not replace(against, tests=()).laws_withheld
+    folder = write(replace(fitted, explanation=against))
+    html = Page((folder / "report.html").read_text(encoding="utf-8"))
+    section = html.words.split("If the vane were wider or narrower")[1].split("Readings")[0]
+    assert section.strip().startswith("The tests made on purpose rule out the drives of the fit, so the effect of")
+    assert not list((folder / "figures").glob("scaling-*"))
 
 
 @pytest.fixture(scope="module")

@@ -24,6 +24,7 @@ from edgewind.evidence.mechanisms import MECHANISMS
 from edgewind.evidence.optimum import Optimum
 from edgewind.evidence.run_data import FitRun, fit_runs
 from edgewind.evidence.scaling import Scaling, both_laws
+from edgewind.evidence.sentences import CONTRADICTED, tests_against
 from edgewind.evidence.tensions import Tension, tensions_of_fit
 from edgewind.rotor import RotorParameters, parameters_of, response_of
 from edgewind.rotor.optimum import PeakPressure, flat_range, peak_pressures
@@ -118,10 +119,15 @@ class Explanation:
         """The fit with every drive acting."""
         return self.fits.get("all")
 
+    @property
+    def laws_withheld(self) -> str:
+        """Why the laws of the fit are not stated, in a sentence; empty if they are, or without a fit."""
+        return CONTRADICTED if self.fit is not None and tests_against(self.claims, self.tests) else ""
+
     @cached_property
     def laws(self) -> tuple[Scaling, ...]:
-        """How both optima of the fit move with the width of the vane; empty without a fit or a law."""
-        if self.fit is None:
+        """How both optima of the fit move with the width of the vane; empty without a fit or a law, or if withheld."""
+        if self.fit is None or self.laws_withheld:
             return ()
         try:
             return tuple(both_laws(self.fit.problem.bench, self.fit, level=self.fit.level)[0])

@@ -74,15 +74,18 @@ def sentences_of(
     """
     return Sentences(
         why_it_turns=_why(claims),
-        a_larger_one=_CONTRADICTED if _tests_against(claims, tests) else _larger(fitted, optimum, seed),
+        a_larger_one=CONTRADICTED if tests_against(claims, tests) else _larger(fitted, optimum, seed),
         in_the_cold=_cold_seen(claims, tests, usual_face) or _cold(claims, fitted),
     )
 
 
-_CONTRADICTED = "The tests made on purpose rule out the drives of the fit, so the effect of larger vanes is not stated."
+CONTRADICTED = (
+    "The tests made on purpose rule out the drives of the fit, so the effect of larger or smaller vanes is not stated."
+)
+"""Why the effect of another size is missing where `tests_against` holds."""
 
 
-def _tests_against(claims: tuple[Claim, ...], tests: Sequence[DeliberateTest]) -> bool:
+def tests_against(claims: tuple[Claim, ...], tests: Sequence[DeliberateTest]) -> bool:
     """Return whether most of the torque of the fit is that of drives that the tests rule out."""
     ruled_out = [claim for claim in claims if claim.verdict == "ruled out" and claim.name in _SPOKEN]
     return bool(tests) and sum(abs(claim.size_ratio or 0.0) for claim in ruled_out) > 0.5

@@ -107,6 +107,12 @@ class RotorView:
     time: TimeView | None = None
 
     @property
+    def scaling_withheld(self) -> str:
+        """Why the effect of other widths is not shown; empty if it is, or if there is no fit."""
+        explanation = self.findings.explanation
+        return "" if explanation is None else explanation.laws_withheld
+
+    @property
     def set_aside(self) -> list[ReadingRow]:
         """Rows that the curve does not use."""
         return [row for row in self.rows if not row.used]

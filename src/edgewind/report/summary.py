@@ -85,7 +85,8 @@ def _experiment(found: Findings, plan: Plan | None) -> dict[str, Any]:
     coast_downs : list of edgewind.evidence.results.CoastDownResult
         Drag and friction from each coast-down, used or not.
     scaling : list of edgewind.evidence.scaling.ScalingResult
-        Change of the optima of the fit with the width of the vane; empty without a fit.
+        Change of the optima of the fit with the width of the vane; empty without a fit, and where tests made on
+        purpose rule out its drives.
     knudsen_at_optimum : float or None
         Mean free path over the width of the vane at the optimum, median.
     knudsen_at_optimum_interval : tuple of float or None
