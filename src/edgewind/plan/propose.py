@@ -14,7 +14,7 @@ from edgewind.bench import Bench
 from edgewind.errors import EdgewindError, InputError
 from edgewind.evidence import Findings, Optimum, ResponseCurve, SweepData, find_optimum, fit_curve, sweep_data
 from edgewind.evidence.hysteresis import REPEAT_LOG_PRESSURE
-from edgewind.evidence.optimum import FEWEST_PRESSURES
+from edgewind.evidence.optimum import FEWEST_PRESSURES, REASONS
 from edgewind.formatting import format_interval, format_number
 from edgewind.plan.cost import Cost, PlainCost, cost_from_record
 from edgewind.plan.dwell import bench_times
@@ -386,6 +386,8 @@ def _why(
 
 
 def _opening(optimum: Optimum, spread: IntervalWidth, level: float, target: TargetInterval | None) -> str:
+    if optimum.reason == "scatter above that stated":
+        return f"No optimum is claimed yet ({optimum.reason}): {REASONS[optimum.reason]}."
     if not optimum.found or optimum.interval_pa is None:
         ends = format_interval(float(np.exp(spread.low)), float(np.exp(spread.high)), "Pa")
         return (
