@@ -36,8 +36,8 @@ REASONS: dict[str, str] = {
     "flat within noise": "the speed does not change by more than its noise over the pressures measured",
     "too few readings": "there are too few usable readings at different pressures",
     "drift between sweeps": "the sweeps differ by more than one curve can describe",
-    "scatter above that stated": "neighbouring readings alternate by far more than their stated uncertainties; "
-    "repeat some at one pressure, and state the scatter seen there",
+    "scatter above that stated": "neighbouring readings alternate by far more than they state; "
+    "repeat some at one pressure and state their scatter",
 }
 """Why no optimum is claimed, in a clause."""
 
