@@ -206,7 +206,8 @@ def alternates(data: SweepData) -> bool:
 
     A smooth curve with one maximum changes its bend twice at most, one with two maxima four times; readings whose
     scatter is not in their uncertainties do so at most of them. The second differences show it without a fitted
-    curve, which may follow such readings. Two maxima with a reading or more between each and the valley are no scatter.
+    curve, which may follow such readings. Two maxima, each a reading or more away
+    from the valley, do not count.
 
     Parameters
     ----------
