@@ -60,7 +60,8 @@ PROMINENT, PROMINENT_SHARE = 3.0, 0.05
 # Readings alternate where the curve through them changes its bend more often than one maximum makes it (twice), each
 # bend by so many standard deviations, and in this share of the places where it could. None of 1200 invented sweeps with
 # the stated noise or 1.5 times it did, nor of 600 with two maxima; of sweeps of 14 readings that scatter by 30, 15 and
-# 10 % and state 2 %, 98, 75 and 37 % did (300 each). Our judgement, no source.
+# 10 % and state 2 %, 98, 75 and 37 % did (300 each), and 1 of 300 sweeps with twice the stated noise. Our judgement,
+# no source.
 BENT, FEWEST_BENDS, BENDS_SHARE = 4.0, 3, 0.25
 
 
@@ -206,8 +207,8 @@ def alternates(data: SweepData) -> bool:
 
     A smooth curve with one maximum changes its bend twice at most, one with two maxima four times; readings whose
     scatter is not in their uncertainties do so at most of them. The second differences show it without a fitted
-    curve, which may follow such readings. Two maxima, each a reading or more away
-    from the valley, do not count.
+    curve, which may follow such readings. Two maxima do not count, each with a reading or more between it and the
+    valley.
 
     Parameters
     ----------

@@ -199,7 +199,8 @@ def _density(axes: Axes, findings: Findings, ends: tuple[float, float], palette:
         axes.fill_between(centre, 0, height, color=colour, alpha=0.55 if optimum.found else 0.25, linewidth=0)
         axes.plot(centre, height, color=colour, linewidth=size.line)
     axes.axhline(0.0, color=palette.rule, linewidth=size.line)
-    words = "where the greatest speed lies" if optimum.draws_pa.size else "no distribution: too few readings"
+    highest = "where the greatest speed lies" if optimum.found else "where these curves are highest"
+    words = highest if optimum.draws_pa.size else "no distribution: too few readings"
     axes.annotate(
         words, xy=(0.0, 1.0), xycoords="axes fraction", xytext=(0.2 * size.type_pt, -0.2 * size.type_pt),
         textcoords="offset points", va="top", color=palette.soft, fontsize=0.86 * size.type_pt,
