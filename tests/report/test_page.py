@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 
 from edgewind.evidence import Findings, compare_sizes
+from edgewind.evidence.sentences import sentences_of
 from edgewind.report.figures import JOINT_FIGURES
 from edgewind.report.illustrate import illustrate
 from edgewind.report.limits import limits_of
@@ -72,6 +73,16 @@ def test_other_widths_are_withheld_where_tests_rule_out_the_drives_of_the_fit(wr
     section = html.words.split("If the vane were wider or narrower")[1].split("Readings")[0]
     assert section.strip().startswith("The tests made on purpose rule out the drives of the fit, so the effect of")
     assert not list((folder / "figures").glob("scaling-*"))
+
+
+def test_other_widths_are_withheld_where_the_fit_does_not_describe_the_readings(fitted: Findings) -> None:
+    """The sentence of the answer and the section of the report follow one rule."""
+    explanation = fitted.explanation
+    assert explanation is not None and explanation.fit is not None
+    misfit = {**explanation.fits, "all": replace(explanation.fit, p_value=1e-4)}
+    poor = replace(explanation, fits=misfit)
+    assert poor.laws_withheld.startswith("The fit does not describe the readings") and poor.laws == ()
+    assert sentences_of(poor.claims, poor.fit).a_larger_one == poor.laws_withheld
 
 
 @pytest.fixture(scope="module")

@@ -24,7 +24,7 @@ from edgewind.evidence.mechanisms import MECHANISMS
 from edgewind.evidence.optimum import Optimum
 from edgewind.evidence.run_data import FitRun, fit_runs
 from edgewind.evidence.scaling import Scaling, both_laws
-from edgewind.evidence.sentences import CONTRADICTED, tests_against
+from edgewind.evidence.sentences import effect_withheld
 from edgewind.evidence.tensions import Tension, tensions_of_fit
 from edgewind.rotor import RotorParameters, parameters_of, response_of
 from edgewind.rotor.optimum import PeakPressure, flat_range, peak_pressures
@@ -122,7 +122,7 @@ class Explanation:
     @property
     def laws_withheld(self) -> str:
         """Why the laws of the fit are not stated, in a sentence; empty if they are, or without a fit."""
-        return CONTRADICTED if self.fit is not None and tests_against(self.claims, self.tests) else ""
+        return effect_withheld(self.claims, self.fit, self.tests)
 
     @cached_property
     def laws(self) -> tuple[Scaling, ...]:

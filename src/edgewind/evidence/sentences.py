@@ -74,15 +74,23 @@ def sentences_of(
     """
     return Sentences(
         why_it_turns=_why(claims),
-        a_larger_one=CONTRADICTED if tests_against(claims, tests) else _larger(fitted, optimum, seed),
+        a_larger_one=effect_withheld(claims, fitted, tests) or _larger(fitted, optimum, seed),
         in_the_cold=_cold_seen(claims, tests, usual_face) or _cold(claims, fitted),
     )
 
 
-CONTRADICTED = (
-    "The tests made on purpose rule out the drives of the fit, so the effect of larger or smaller vanes is not stated."
-)
-"""Why the effect of another size is missing where `tests_against` holds."""
+def effect_withheld(claims: tuple[Claim, ...], fitted: Fit | None, tests: Sequence[DeliberateTest]) -> str:
+    """Return why the effect of other vanes is not stated, in a sentence; empty where a fit bears it or without one."""
+    if fitted is None:
+        return ""
+    if tests_against(claims, tests):
+        return (
+            "The tests made on purpose rule out the drives of the fit, so the effect of larger or smaller vanes is not "
+            "stated."
+        )
+    if not describes(fitted):
+        return "The fit does not describe the readings, so the effect of larger or smaller vanes is not stated."
+    return ""
 
 
 def tests_against(claims: tuple[Claim, ...], tests: Sequence[DeliberateTest]) -> bool:
@@ -111,8 +119,6 @@ def _why(claims: tuple[Claim, ...]) -> str:
 def _larger(fitted: Fit | None, optimum: Optimum | None, seed: int) -> str:
     if fitted is None:
         return "The effect of larger vanes is not known without a fit of the readings."
-    if not describes(fitted):
-        return "The fit does not describe the readings, so the effect of larger vanes is not stated."
     drawn = draws_of(fitted, draws=100, seed=seed)
     width, height = (1e3 * getattr(fitted.problem.bench.rotor, key).value for key in ("vane_width", "vane_height"))
     most = 0.99 * drawn.most_pa
