@@ -61,7 +61,7 @@ def _refuse_address(request: Request, error: Exception) -> Response:
 
 
 def _end(request: Request, error: Exception) -> Response:
-    # A page was left while it sent: nobody receives this, and nothing is wrong with the program.
+    # A page was left while it sent: no client receives this answer, and the program is not at fault.
     return Response(status_code=400)
 
 
