@@ -7,10 +7,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from matplotlib.text import Text
 from PIL import Image
 
 from edgewind.errors import InputError
 from edgewind.evidence import Findings
+from edgewind.evidence.optimum import REASONS
 from edgewind.formatting import RPM_PER_RAD_S
 from edgewind.report import plot_trace
 from edgewind.report.figures import JOINT_FIGURES
@@ -201,6 +203,18 @@ def test_a_mistyped_reading_that_is_excluded_does_not_stretch_the_axes(
         figures = [CURVE.draw(findings, LIGHT, size) for findings in (near, far)]
     tops = [figure.axes[0].get_ylim()[1] for figure in figures if figure is not None]
     assert tops[1] == pytest.approx(tops[0], rel=0.2)
+
+
+@pytest.mark.parametrize("reason", REASONS)
+def test_why_no_optimum_is_claimed_takes_four_lines_at_most_on_a_phone(rising: Findings, reason: str) -> None:
+    size = CURVE.sizes["narrow"]
+    assert size.narrow
+    with our_style(LIGHT, size):
+        refused = dataclasses.replace(rising, optimum=rising.optimum.model_copy(update={"reason": reason}))
+        figure = CURVE.draw(refused, LIGHT, size)
+        assert figure is not None
+        (note,) = (one for one in figure.findobj(Text) if one.get_text().startswith("No optimum is claimed"))
+    assert len(note.get_text().splitlines()) <= 4, note.get_text()
 
 
 def test_any_labels_of_sweeps_can_be_drawn(narrow: Findings) -> None:

@@ -212,7 +212,8 @@ def _optimum(main: Axes, density: Axes, findings: Findings, palette: Palette, si
     optimum = findings.optimum
     between = "\n" if size.narrow else " "
     if not optimum.found or optimum.pressure_pa is None or optimum.interval_pa is None:
-        why = fill(not_found(optimum.reason), 34 if size.narrow else 70)
+        # without the remedy, which stands in the answer: a long note would cover the curve on a phone
+        why = fill(not_found(optimum.reason).partition(";")[0], 34 if size.narrow else 70)
         _words(main, 0.0, f"No optimum is claimed:{between}{why}", palette.ink, "left", size, "axes fraction")
         return
     top = 1 - _REGIMES_EM / (main.get_position().height * size.height_em)
