@@ -60,20 +60,24 @@ def study_one(seed: int) -> dict[str, Any]:
     net = sum(parts.values())
     # Greatest in the direction in which the rotor is driven over most of the sweep, as in the fit; an external
     # outside that turns it back at an end is no optimum.
-    net = net * np.sign(net.sum())
+    sense = np.sign(net.sum())
+    net, parts = sense * net, {drive: sense * part for drive, part in parts.items()}
     torque_pa = float(around.pressure_pa[int(np.argmax(net))])
     verdicts = {claim.name: claim.verdict for claim in found.mechanisms}
     shares = {claim.name: claim.size_ratio_interval for claim in found.mechanisms}
+    there = int(np.argmin(np.abs(np.log(around.pressure_pa / truth.speed_optimum_pa))))
     told = {
         "seed": seed, "seconds": seconds, "no_fit": explanation.no_fit, "main": truth.main_drive,
         "foreign_share": truth.foreign_share, "verdicts": verdicts, "tensions": [t.about for t in found.tensions],
-        "speed_pa": truth.speed_optimum_pa, "torque_pa": torque_pa, "shares": shares,
+        "why": [t.why for t in found.tensions], "speed_pa": truth.speed_optimum_pa, "torque_pa": torque_pa,
+        "shares": shares, "true_shares": {NAMES[drive]: part[there] / net[there] for drive, part in parts.items()},
         "inside": bool(used.min() * 1.1 < torque_pa < used.max() / 1.1),
     }  # fmt: skip
     for name, optimum in (
         ("curve", found.optimum), ("fit", explanation.speed_optimum), ("force", explanation.force_optimum)
     ):  # fmt: skip
         told[name] = None if optimum is None or not optimum.found else optimum.interval_pa
+        told[f"{name}_pa"] = None if optimum is None else optimum.pressure_pa
     fitted = explanation.fit
     if fitted is not None:
         told |= {"p": fitted.p_value, "p_stated": fitted.p_stated, "settled": fitted.settled, "calls": fitted.calls}

@@ -6,6 +6,8 @@ import pytest
 from edgewind.evidence.model_error import DRAG_U, FORCE_U, model_error, sizes_of
 from edgewind.evidence.priors import unknowns_of
 
+DISPLAY = {"kind": "display", "principle": "diaphragm", "transfer_uncertainty": "5 %"}
+
 
 @pytest.fixture
 def error(standin):
@@ -58,3 +60,20 @@ def test_a_stated_accommodation_difference_keeps_the_error_of_the_wall_law(make_
     apart = found["accommodation_difference"]
     assert apart.stated and apart.first == pytest.approx(0.15)
     assert apart.second == pytest.approx(np.sqrt(0.05**2 + 0.25 * (0.15**2 + 0.05**2)))
+
+
+@pytest.mark.parametrize("stated", [0.3, 0.45])
+def test_a_low_stated_accommodation_is_the_middle_of_its_prior(make_bench, standin, stated):
+    bench = make_bench(gas={"species": "He"}, gauge=DISPLAY, rotor={"accommodation": f"{stated} +/- 0.03"})
+    found = {unknown.name: unknown for unknown in unknowns_of(bench, standin, 0.05, coasts=False)}["accommodation"]
+    assert [found.value(score) for score in (-1, 0, 1)] == pytest.approx(
+        [stated - 0.03, stated, stated + 0.03], abs=1e-3
+    )
+
+
+def test_the_prior_of_an_unstated_accommodation_contains_what_was_measured_in_each_gas(make_bench, standin):
+    """On metals, 0.95 for argon, 0.85 for nitrogen, 0.45 for helium: Trott et al., Sandia, 2010, abstract."""
+    for species, measured in (("Ar", 0.95), ("N2", 0.85), ("He", 0.45)):
+        bench = make_bench(gas={"species": species}, gauge=DISPLAY)
+        unknown = {one.name: one for one in unknowns_of(bench, standin, 0.05, coasts=False)}["accommodation"]
+        assert not unknown.stated and 0.05 < unknown.share(measured) < 0.95

@@ -15,7 +15,7 @@ from edgewind.evidence.fit import Fit
 from edgewind.evidence.mechanism_case import prior_draws
 from edgewind.evidence.model_error import ModelError, model_error
 from edgewind.rotor import RotorParameters, TableResponse, changed_bench, parameters_of, response_of
-from edgewind.rotor.response import Coefficients
+from edgewind.rotor.response import ACCOMMODATIONS, Coefficients
 from edgewind.rotor.speed_kernel import Place, deviating_speeds_of, flat, table_arrays
 from edgewind.units import Measured
 
@@ -250,7 +250,7 @@ def moved_numbers(numbers: Array, before: RotorParameters, after: RotorParameter
     for place in _SHIFTED:
         found[:, place] += new[place] - old[place]
     found[:, Place.BRIGHT_EMISSIVITY] = np.clip(found[:, Place.BRIGHT_EMISSIVITY], 0.0, 1.0)
-    found[:, Place.ACCOMMODATION] = np.clip(found[:, Place.ACCOMMODATION], 0.6, 1.0)
+    found[:, Place.ACCOMMODATION] = np.clip(found[:, Place.ACCOMMODATION], ACCOMMODATIONS[0], ACCOMMODATIONS[-1])
     return found
 
 

@@ -16,6 +16,7 @@ from edgewind.evidence.model_error import GAUGE_FACTOR_SHARE
 from edgewind.kinetics.wall_law import UNEQUAL_IN_FREE_FLIGHT
 from edgewind.rotor import GasResponse, parameters_of, steady_state
 from edgewind.rotor.parameters import BRIGHT_EMISSIVITY_RANGE
+from edgewind.rotor.response import ACCOMMODATIONS
 
 Array = NDArray[np.float64]
 Law = Literal["log-normal", "log-uniform", "normal", "uniform"]
@@ -132,6 +133,9 @@ class Priors:
 # Ranges of unstated keys. Our judgement, no source: each is wider than for any real bench.
 CONDUCTANCE_RANGE = (5.0, 20_000.0)  # W/(m^2 K): an evacuated double foil to thick metal foil
 ACCOMMODATION_RANGE = (0.6, 1.0)
+# Molecules of less than 10 g/mol accommodate less: helium 0.45 on metals (Trott et al., Sandia, 2010, abstract), 0.15
+# and 0.2 on hot filaments. The tables begin at 0.2.
+LIGHT_GAS_KG_MOL, LIGHT_ACCOMMODATION_RANGE = 0.010, (ACCOMMODATIONS[0], 1.0)
 ACCOMMODATION_DIFFERENCE_U = 0.1
 INERTIA_SPREAD = 0.4  # of its logarithm, about vanes of 0.3 kg/m^2
 MASS_SPREAD = 0.5  # of the logarithm of the vane's mass where none is stated
@@ -203,11 +207,14 @@ def unknowns_of(
         spread = max(emissivity.u, 0.005)
         found.append(Unknown("bright_emissivity", label, "", "normal", emissivity.value, spread, 0.0, 1.0))
     surface = rotor.mean_accommodation
-    low, high = ACCOMMODATION_RANGE
     if surface is None or surface.u == 0:
+        light_gas = bench.gas.gas.molar_mass_kg_mol < LIGHT_GAS_KG_MOL
+        low, high = LIGHT_ACCOMMODATION_RANGE if light_gas else ACCOMMODATION_RANGE
+        low = low if surface is None else min(low, max(surface.value, ACCOMMODATIONS[0]))
         found.append(Unknown("accommodation", "accommodation", "", "uniform", low, high, stated=False))
     else:
-        found.append(Unknown("accommodation", "accommodation", "", "normal", surface.value, surface.u, low, high))
+        ends = ACCOMMODATIONS[0], ACCOMMODATIONS[-1]
+        found.append(Unknown("accommodation", "accommodation", "", "normal", surface.value, surface.u, *ends))
     apart = rotor.accommodation_difference
     middle, apart_u = 0.0, ACCOMMODATION_DIFFERENCE_U
     if apart is not None:  # its effect is known no better than the law of the walls
