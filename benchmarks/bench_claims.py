@@ -1,7 +1,8 @@
 """Claims of studies of rotors whose physics is not that of the program, against the truth behind their readings.
 
-Coverage of both optima, false *sufficient* verdicts where another drive gives a large share of the torque, and true
-main drives that were ruled out. The rotors are invented; see `edgewind.virtual.invented_sweeps`.
+Coverage of both optima and their errors over the stated standard deviation, false *sufficient* verdicts where another
+drive gives a large share of the torque, and drives with a large share that were ruled out. The rotors are invented; see
+`edgewind.virtual.invented_sweeps`.
 
 EDGEWIND_CLAIMS sets the number of rotors, EDGEWIND_CLAIMS_FIRST the first seed. If EDGEWIND_CLAIMS_KEPT names a file,
 each finished rotor is stored there, and rotors found there are not run again. Seeds 0 to 299, 20000 to 20299, 30000 to
@@ -42,6 +43,8 @@ NAMES = {
     "foreign": "constant torque from outside",
 }
 _FOREIGN_SHARE = 0.15
+_UNITS = {"rotors": "", "median": "s"}
+_WIDTH = 3.29  # of a normal interval at 90 %, in standard deviations
 
 
 def study_one(seed: int) -> dict[str, Any]:
@@ -107,6 +110,7 @@ def summarise(results: list[dict[str, Any]]) -> dict[str, float]:
         told[f"{key} found"] = percent([one[key] is not None for one in results])
         told[f"{key} holds the truth"] = percent(held(key, truth, or_tension=False))
         told[f"{key} holds the truth or a tension is raised"] = percent(held(key, truth, or_tension=True))
+        told[f"{key}, errors over their stated standard deviation"] = _errors(results, key, truth)
     return told | {
         "fits that did not converge": percent([not one.get("settled", True) for one in results]),
         "a tension is raised": percent([bool(one["tensions"]) for one in results]),
@@ -117,8 +121,28 @@ def summarise(results: list[dict[str, Any]]) -> dict[str, float]:
         "with a foreign share above 15 %": percent(foreign),
         "thermal force compatible or sufficient": percent([v in ("compatible", "sufficient") for v in thermal]),
         "true main drive ruled out": percent([verdict == "ruled out" for verdict in main]),
+        # It means as the main drive, so that less than 30 % of the torque does not contradict it.
+        "share of drives that were ruled out above 15 %": percent([share > 0.15 for share in _ruled_out(results)]),
+        "share of drives that were ruled out above 30 %": percent([share > 0.3 for share in _ruled_out(results)]),
         "median seconds": float(np.median([one["seconds"] for one in results])),
     }
+
+
+def _errors(results: list[dict[str, Any]], key: str, truth: str) -> float:
+    """Return the root mean square error of ln(pressure) over the standard deviation by the width of the interval."""
+    known = [one for one in results if one[key] is not None]
+    apart = np.log([one[truth] / one[f"{key}_pa"] for one in known])
+    return float(np.sqrt(np.mean((apart / (np.log([one[key][1] / one[key][0] for one in known]) / _WIDTH)) ** 2)))
+
+
+def _ruled_out(results: list[dict[str, Any]]) -> list[float]:
+    """Return the true share of the torque, in the direction of rotation, of every drive that was ruled out."""
+    return [
+        share
+        for one in results
+        for name, share in one["true_shares"].items()
+        if one["verdicts"].get(name) == "ruled out"
+    ]
 
 
 def _kept() -> list[dict[str, Any]]:
@@ -149,6 +173,11 @@ def run(full: bool) -> list[dict[str, Any]]:
         "sufficient, of those with a foreign share above 15 %": "below 3", "true main drive ruled out": "0",
     }  # fmt: skip
     return [
-        row(name, value, "s" if "seconds" in name else "" if name == "rotors" else "%", targets.get(name, ""))
+        row(
+            name,
+            value,
+            "s" if "seconds" in name else "" if name == "rotors" or "errors" in name else "%",
+            targets.get(name, ""),
+        )
         for name, value in summarise(results).items()
     ]

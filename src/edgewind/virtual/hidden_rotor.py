@@ -88,6 +88,12 @@ class Deviation:
         x = np.log(np.asarray(argument, dtype=float))[..., None]
         return np.asarray(np.exp((self.heights * np.exp(-0.5 * ((x - self.centres) / self.widths) ** 2)).sum(axis=-1)))
 
+    def __add__(self, other: Deviation) -> Deviation:
+        """Return the product of both factors, which has the bumps of both."""
+        return Deviation(
+            *(np.append(getattr(self, name), getattr(other, name)) for name in ("heights", "centres", "widths"))
+        )
+
     @classmethod
     def draw(cls, size: float, low: float, high: float, random: np.random.Generator, bumps: int = 3) -> Deviation:
         """Draw a deviation whose largest size between two arguments is `size`, in ln."""
@@ -174,8 +180,8 @@ class HiddenRotor:
         Of the pivot and the rotor.
     foreign_n_m : float
         Torque from outside.
-    force, drag, heat : Deviation
-        Hidden factors over the Knudsen number.
+    force, drag, heat, uneven : Deviation
+        Hidden factors over the Knudsen number; the last on the force of unequal accommodation.
     gauge : Deviation
         Indicated over true pressure, over the pressure in pascal.
     """
@@ -207,6 +213,7 @@ class HiddenRotor:
     force: Deviation = Deviation()
     drag: Deviation = Deviation()
     heat: Deviation = Deviation()
+    uneven: Deviation = Deviation()
     gauge: Deviation = Deviation()
 
     # The gas.
@@ -265,7 +272,7 @@ class HiddenRotor:
     def accommodation_coefficient(self, kn: Array) -> Array:
         """Return the force over p A per unlike accommodation and relative warmth of the vane: 1/4 in free flight."""
         bridge = 0.25 / (1 + _ACCOMMODATION / kn) / (1 + self._dense_force(kn))
-        return np.asarray(bridge * (1 - self._lost_torque(kn)))
+        return np.asarray(bridge * self.uneven(kn) * (1 - self._lost_torque(kn)))
 
     def drag_coefficient(self, kn: Array) -> Array:
         """Return the drag over p A per U/v0, between free flight and Stokes flow, in which it goes as Kn."""

@@ -19,6 +19,9 @@ _ROOM_K = 295.15
 _CHAMBER = 2.5  # width and height of a chamber over the distance of a vane's outer edge from the axis
 # The range of drawn deviations and of true optima, Knudsen number and pascal.
 _KNUDSEN = (0.01, 100.0)
+# Knudsen numbers up to which the law of the walls changes the force of unequal accommodation over the thermal force. In
+# free flight both are closed forms.
+_WALL_LAW = (0.01, 0.1)
 _GAUGE_PA = (1e-3, 100.0)
 
 
@@ -29,7 +32,8 @@ class Sizes:
     Attributes
     ----------
     deviation : float
-        Largest hidden deviation of force, drag and heat, in ln.
+        Largest hidden deviation of force, drag and heat, in ln. The force of unequal accommodation has that of the
+        thermal force, which shape and neighbours cause, and one of its own in dense gas, for the law of the walls.
     accommodation_difference : float
         Largest difference of the faces, in size.
     foreign : float
@@ -101,8 +105,10 @@ def draw_rotor(random: np.random.Generator, sizes: Sizes = Sizes()) -> HiddenRot
     greatest = float(rotor.torques(*rotor.faces(around), around)["thermal force"].max())
     dry = greatest * float(np.exp(random.uniform(np.log(0.004), np.log(0.08))))
     drag = float(rotor.resistance(BenchConditions(1.0)))
+    wall_law = Deviation.draw(sizes.deviation * random.uniform(), *_WALL_LAW, random)
     return replace(
-        rotor, dry_n_m=dry, breakaway_n_m=dry, viscous_n_m_s=drag * float(random.uniform(0, 0.02)),
+        rotor, uneven=rotor.force + wall_law, dry_n_m=dry, breakaway_n_m=dry,
+        viscous_n_m_s=drag * float(random.uniform(0, 0.02)),
         foreign_n_m=float(random.uniform(-1, 1) * sizes.foreign * greatest),
     )  # fmt: skip
 
