@@ -14,7 +14,9 @@ from edgewind.rotor.speed_kernel import Place, deviating_speeds
 Array = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
-FOREIGN_TORQUE = int(Place.FOREIGN_TORQUE)
+FOREIGN_TORQUE, DRY = int(Place.FOREIGN_TORQUE), int(Place.DRY)
+# Of straight unknowns: how far their scores are let go, and the step of the first below which it shows no slope.
+FARTHEST, LEAST_STEP = 6.0, 0.1
 
 
 class UnknownColumns(NamedTuple):
@@ -140,6 +142,35 @@ class Smooth(NamedTuple):
     slopes: Array
     offset: Array
     reference: Array
+
+
+class Straight(NamedTuple):
+    """Unknowns whose effect on the speeds is nearly linear, and the readings that determine them.
+
+    Attributes
+    ----------
+    places : array of int, shape (m,)
+        Their places in the flat array of a rotor.
+    first, second, middle : array of shape (m,)
+        Mean and standard deviation of their priors, and scores at which the speeds are computed.
+    torque : array of shape (n, m)
+        What each adds to the torque at the centre, by its score, N m.
+    pressure, factors : array of shape (n,), (4, n)
+        Indicated pressures of the readings, Pa, and factors on the gas there.
+    seen, sense, known : array of shape (n,), (n,), (n, n)
+        Speeds of the readings, rad/s, the sense in which they turn, and the inverse of their covariance.
+    """
+
+    places: Integers
+    first: Array
+    second: Array
+    middle: Array
+    torque: Array
+    pressure: Array
+    factors: Array
+    seen: Array
+    sense: Array
+    known: Array
 
 
 @njit(cache=True)
@@ -334,19 +365,55 @@ def whitened_rows(values, indicated, factors, flat, columns, readings, smooth, r
 
 
 @njit(error_model="numpy", cache=True)
-def held_never(values, at, sense, flat, columns, indicated, factors, table):  # type: ignore[no-untyped-def]
-    """Return the speeds of rows of values at some of the indicated pressures if the pivot never holds, shape (k, at).
+def held_never(pressure, rotor, sense, factors, table):  # type: ignore[no-untyped-def]
+    """Return the speeds of a rotor if its pivot never holds, and what a unit of torque adds to each, 1/(N m s).
 
-    Dry friction acts against a sense, +1 or -1 at each of them.
+    Dry friction acts against a sense, +1 or -1 at each pressure.
     """
-    rotors, found = numbers_of(values, flat, columns), np.empty((values.shape[0], at.size))
-    pressure, gas = indicated[at], np.empty((factors.shape[0], at.size))
-    for i in range(at.size):
-        gas[:, i] = factors[:, at[i]]
+    moved = deviating_speeds(pressure, rotor, factors, *table)
+    return (moved[1] - sense * rotor[DRY]) / moved[2], 1.0 / moved[2]
+
+
+@njit(error_model="numpy", cache=True)
+def _balanced(place, effect, apart, known):  # type: ignore[no-untyped-def]
+    """Return the scores at which prior and readings balance, the speeds linear in them.
+
+    From scores of standard normal priors, with the effect of each on the speeds, shape (n, m), what the readings are
+    apart from the speeds there, and the inverse covariance of the readings; m is 1 or 2.
+    """
+    weighted = effect.T @ known
+    normal, wanted = weighted @ effect, weighted @ apart - place
+    a, d = normal[0, 0] + 1.0, normal[-1, -1] + 1.0
+    if place.size == 1:
+        return place + wanted / a
+    b, determinant = normal[0, 1], a * d - normal[0, 1] ** 2
+    step = np.array([d * wanted[0] - b * wanted[1], a * wanted[1] - b * wanted[0]])
+    return place + step / determinant
+
+
+@njit(error_model="numpy", cache=True)
+def straight_scores(values, straight, flat, columns, table):  # type: ignore[no-untyped-def]
+    """Return the likeliest scores of the straight unknowns for rows of values of all others, shape (k, m).
+
+    A first step by the torque that each adds at the centre, over the drag of the row; a second by what the first one
+    showed the first unknown to add. Any function of the other unknowns would do: the nearer to the likeliest, the
+    better walkers move.
+    """
+    rotors, found = numbers_of(values, flat, columns), np.empty((values.shape[0], straight.places.size))
     for k in range(values.shape[0]):
-        moved = deviating_speeds(values[k, columns.gauge] * pressure, rotors[k], gas, *table)
-        for i in range(at.size):
-            found[k, i] = (moved[1, i] - sense[i] * values[k, columns.dry]) / moved[2, i]
+        rotor, at = rotors[k], straight.middle
+        pressure = values[k, columns.gauge] * straight.pressure
+        rotor[straight.places] = straight.first + straight.second * at
+        speed, by_torque = held_never(pressure, rotor, straight.sense, straight.factors, table)
+        effect = straight.torque * by_torque.reshape(-1, 1)
+        step = np.clip(_balanced(at, effect, straight.seen - speed, straight.known), -FARTHEST, FARTHEST) - at
+        at = at + step
+        rotor[straight.places] = straight.first + straight.second * at
+        speed += effect @ step
+        after = held_never(pressure, rotor, straight.sense, straight.factors, table)[0]
+        effect[:, 0] += (after - speed) * step[0] / (step[0] ** 2 + LEAST_STEP**2)
+        at = _balanced(at, effect, straight.seen - after, straight.known)
+        found[k] = np.clip(at, -FARTHEST, FARTHEST)
     return found
 
 

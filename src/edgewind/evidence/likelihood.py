@@ -16,12 +16,14 @@ from edgewind.evidence.coastdown import CoastDown
 from edgewind.evidence.fit_kernel import (
     Readings,
     Smooth,
+    Straight,
     UnknownColumns,
     held_never,
     log_likelihoods_of,
     numbers_of,
     run_means,
     spreads_of,
+    straight_scores,
     whitened_rows,
 )
 from edgewind.evidence.model_error import KINDS, ModelError, model_error
@@ -347,17 +349,24 @@ class Likelihood:
         size = self.data.speed_rad_s.size
         return np.asarray(self._kernel(values, np.ones(len(KINDS) + 1))[:size] - self._smooth.offset[:size])
 
-    def speeds_near(self, values: Array, at: NDArray[np.int64], sense: Array) -> Array:
-        """Return the speeds at some of the readings for rows of values, with the smooth errors of the best place.
+    def near(self, at: NDArray[np.int64]) -> tuple[Array, Array]:
+        """Return pressures, Pa, and factors on the gas at some of the readings, with the errors of the best place."""
+        return self._readings.pressure[at], np.ascontiguousarray(self._factors[:, at])
 
-        The pivot never holds: dry friction acts against the given sense, +1 or -1, for any torque, so that outside
-        torques change each of them.
+    def held_never(self, values: Array, near: tuple[Array, Array], sense: Array) -> tuple[Array, Array]:
+        """Return speeds, rad/s, and what a unit of torque adds to each, 1/(N m s), if the pivot never holds.
+
+        Dry friction acts against the given sense, +1 or -1, for any torque, so that outside torques change each speed.
         """
-        return np.asarray(
-            held_never(
-                values, at, sense, self._flat, self._columns, self._readings.pressure, self._factors, self._table
-            )
-        )
+        pressure, factors = near
+        rotor = self.numbers(values)[0]
+        found = held_never(values[self._columns.gauge] * pressure, rotor, sense, factors, self._table)
+        return np.asarray(found[0]), np.asarray(found[1])
+
+    def straight_scores(self, values: Array, straight: Straight) -> Array:
+        """Return the likeliest scores of the straight unknowns for rows of values of all others, shape (k, m)."""
+        rows = np.ascontiguousarray(values)
+        return np.asarray(straight_scores(rows, straight, self._flat, self._columns, self._table))
 
     @property
     def speed_slopes(self) -> Array:

@@ -14,17 +14,17 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from edgewind.evidence.fit_kernel import LEAST_STEP, Straight
 from edgewind.evidence.likelihood import Likelihood
-from edgewind.evidence.priors import Priors
+from edgewind.rotor.speed_kernel import Place
 
 Array = NDArray[np.float64]
 
-# Unknowns whose effect on the speeds is nearly linear; each has a normal prior.
-_STRAIGHT = ("accommodation_difference", "foreign")
+# Unknowns whose effect on the speeds is nearly linear, with their places; each has a normal prior. A torque is linear
+# but for what its speed does to the heat of the faces.
+_STRAIGHT = {"accommodation_difference": Place.ACCOMMODATION_DIFFERENCE, "foreign": Place.FOREIGN_TORQUE}
 # Number of readings, from the lowest to the highest pressure, that determine the best two.
 _ANCHORS = 6
-# Step of the scores by which slopes are taken, and how far the two are let go.
-_STEP, _FARTHEST = 0.1, 6.0
 
 
 class Shear:
@@ -46,49 +46,30 @@ class Shear:
             return
         size = problem.data.speed_rad_s.size
         at = np.unique(np.linspace(0, size - 1, min(_ANCHORS, size)).round().astype(int))
-        self._at = np.argsort(problem.data.pressure_pa)[at]
+        at = np.argsort(problem.data.pressure_pa)[at]
         values = problem.values(centre)
         speed = problem.predicted(values, problem.data.pressure_pa)[0]
-        spread = problem.spread(values[None], speed[None])[0][self._at]
-        slopes = problem.speed_slopes[self._at]
-        self._known = np.linalg.inv(np.diag(spread**2) + slopes @ slopes.T)
+        spread = problem.spread(values[None], speed[None])[0][at]
+        slopes = problem.speed_slopes[at]
+        known = np.linalg.inv(np.diag(spread**2) + slopes @ slopes.T)
         sign = np.where(problem.data.signed, 1.0, np.where(speed < 0, -1.0, 1.0))
-        self._seen = (sign * problem.data.speed_rad_s)[self._at]
-        self._sense = np.where(self._seen < 0, -1.0, 1.0)
-        self._middle = centre[self._moved]
-        self._aside = _STEP * np.eye(len(self._moved) + 1, len(self._moved), k=-1)[:, None]
-        self._priors = Priors([problem.unknowns[k] for k in self._moved])
-        _, normal = self._step(centre[None], self._middle[None])
-        self._scale = np.linalg.cholesky(np.linalg.inv(normal[0]))
+        seen = (sign * problem.data.speed_rad_s)[at]
+        sense, near = np.where(seen < 0, -1.0, 1.0), problem.near(at)
+        here, by_torque = problem.held_never(values, near, sense)
+        aside = problem.values(centre + LEAST_STEP * np.eye(centre.size)[self._moved])
+        effect = np.stack([problem.held_never(row, near, sense)[0] - here for row in aside], axis=1) / LEAST_STEP
+        first, second = (
+            np.array([getattr(problem.unknowns[k], end) for k in self._moved]) for end in ("first", "second")
+        )
+        places = np.array([int(_STRAIGHT[names[k]]) for k in self._moved])
+        torque = effect / by_torque[:, None]
+        self._straight = Straight(places, first, second, centre[self._moved], torque, *near, seen, sense, known)
+        normal = np.eye(len(self._moved)) + effect.T @ known @ effect
+        self._scale = np.linalg.cholesky(np.linalg.inv(normal))
 
     def wanted(self, scores: Array) -> Array:
         """Return the best scores of the moved unknowns, all others as in rows of scores, shape (k, moved)."""
-        middle = np.broadcast_to(self._middle, (len(scores), len(self._moved)))
-        return self._step(scores, middle)[0]
-
-    def _step(self, scores: Array, middle: Array) -> tuple[Array, Array]:
-        """Return the result of Newton's steps from a middle, and the matrix of the problem, (k, moved, moved)."""
-        count, many = len(scores), len(self._moved)
-        values, at = self._problem.values(scores), np.array(middle)
-        # each moved unknown at its place and a step aside, in one call, since a climb has a few rows at a time
-        aside = (at + self._aside).reshape(-1, many)
-        speeds = self._speeds(np.concatenate([values] * (many + 1)), aside).reshape(many + 1, count, -1)
-        here = speeds[0]
-        effect = np.moveaxis(speeds[1:] - here, 0, -1) / _STEP
-        weighted = np.swapaxes(effect, 1, 2) @ self._known
-        normal = np.eye(many) + weighted @ effect
-        back = np.linalg.inv(normal)
-        for again in (True, False):  # the second with the slopes of the first
-            slope = at - (weighted @ (self._seen - here)[..., None])[..., 0]
-            at = np.clip(at - (back @ slope[..., None])[..., 0], -_FARTHEST, _FARTHEST)
-            if again:
-                here = self._speeds(values, at)
-        return at, normal
-
-    def _speeds(self, values: Array, moved: Array) -> Array:
-        """Return the speeds at rows of values with the moved unknowns at scores of their own; the rows are changed."""
-        values[:, self._moved] = self._priors.values(moved)
-        return self._problem.speeds_near(values, self._at, self._sense)
+        return self._problem.straight_scores(self._problem.values(scores), self._straight)
 
     @property
     def log_volume(self) -> float:
