@@ -8,7 +8,9 @@ of each variance has half of the length and a third twice the length. The gauge'
 in part a smooth function of ln p, which gets the same treatment.
 
 An error of the shape of rotor and chamber changes force and drag together: it hardly changes speeds, which go as their
-quotient, but it shifts the pressure of greatest torque. It is one process for both.
+quotient, but it shifts the pressure of greatest torque. It is one process for both. So is the error of the heat for
+heat and the force of unequal accommodation: a vane that loses more heat is colder, which cancels it where the gas takes
+most of the heat.
 
 Each process is written on a few nodes as ``sd(x) * basis(x) @ c`` with c standard normal, so a draw of the model's
 errors is a row of numbers that holds at every pressure.
@@ -39,8 +41,9 @@ _LENGTHS = LENGTH * np.array([0.5, 1.0, 2.0])
 # Of one of them alone:
 # - accommodation of the internal energy at a wall: that energy is a third of the heat of a diatomic gas in free flight,
 #   and its accommodation is not known to better than 0.2: 7 % of the heat (our judgement);
-# - force of unequal accommodation, over the thermal force: what the response states for the law of the walls, besides
-#   the error of the heat that the vane loses to the gas, in proportion to which this force is.
+# - force of unequal accommodation, over the thermal force: what the response states for the law of the walls. This
+#   force is in proportion to the heat that the motion of the molecules takes from the vane (`apparent_difference`), so
+#   the response's error of the heat moves both, with the same sign; internal energy presses on nothing.
 _SHAPE = {"stem and pivot": (0.03, 0.03), "bent vanes": (0.015, 0.03)}
 HEAT_U = 0.07
 _SHAPE_U = np.sqrt(np.sum(np.square(list(_SHAPE.values())), axis=0))
@@ -50,17 +53,10 @@ GAUGE_FACTOR_SHARE = 0.5
 KINDS = (
     "thermal force of the gas", "drag of the gas", "heat of the gas", "force by unequal accommodation"
 )  # fmt: skip
-# Processes in ln Kn: one of the shape, and one of each kind alone.
+# Processes in ln Kn: one of the shape, and one of each kind; that of the heat moves the force by unequal accommodation
+# too.
 _PROCESSES = 1 + len(KINDS)
 _SPACING = 0.9 * float(_LENGTHS[0])
-
-
-def sizes_of(response: GasResponse, knudsen: ArrayLike) -> Array:
-    """Return the stated standard deviation of the logarithm of force, drag, heat, and of the force of unequal
-    accommodation over that of a difference of temperature, shape (4, ...).
-    """
-    found = np.sum(_parts(response, knudsen) ** 2, axis=1)
-    return np.asarray(np.sqrt(found))
 
 
 def _parts(response: GasResponse, knudsen: ArrayLike) -> Array:
@@ -70,7 +66,11 @@ def _parts(response: GasResponse, knudsen: ArrayLike) -> Array:
     found = np.zeros((len(KINDS), _PROCESSES, *own.shape[1:]))
     found[0, 0], found[1, 0] = (np.hypot(one, more) for one, more in zip(shared, _SHAPE_U, strict=True))
     found[0, 1], found[1, 2] = alone
-    found[2, 3], found[3, 4] = np.hypot(own[2], HEAT_U), np.hypot(own[2], response.unequal_error(knudsen))
+    # Heat and the force of unequal accommodation have the covariance own^2: the two sources of the error of the heat,
+    # of one length, are one process, and what of the force does not go with their sum is in the force's own.
+    heat = np.hypot(own[2], HEAT_U)
+    found[2, 3], found[3, 3] = heat, own[2] ** 2 / heat
+    found[3, 4] = np.hypot(response.unequal_error(knudsen), own[2] * HEAT_U / heat)
     return found
 
 
@@ -113,6 +113,10 @@ class ModelError:
         found[:-1, :, : _PROCESSES * width] = on_all.reshape(len(KINDS), log_p.size, -1)
         found[-1, :, _PROCESSES * width :] = self.gauge_u * on_pressure
         return found
+
+    def sizes(self, pressure_pa: ArrayLike) -> Array:
+        """Return the standard deviations of the logarithms of `KINDS` and of the pressure, shape (5, n)."""
+        return np.asarray(np.linalg.norm(self.basis(pressure_pa), axis=2))
 
     def factors(self, drawn: Array, pressure_pa: ArrayLike) -> tuple[Array, Array]:
         """Return factors on `KINDS`, shape (k, 4, n), and on the pressure, shape (k, n), of k draws."""

@@ -171,9 +171,9 @@ def _pulled(fitted: Fit) -> Iterator[Tension]:
 def _deviations(fitted: Fit) -> Iterator[Tension]:
     mean = fitted.deviations.mean(axis=0)
     error, data = fitted.problem.error, fitted.problem.data
-    basis = error.basis(data.pressure_pa)
+    basis, sizes = error.basis(data.pressure_pa), error.sizes(data.pressure_pa)
     for kind, name in enumerate(KINDS):
-        stated = np.sqrt(np.sum(basis[kind] ** 2, axis=1))
+        stated = sizes[kind]
         pulled = (basis[kind] @ mean) / stated
         k = int(np.argmax(np.abs(pulled)))
         if abs(pulled[k]) > PULLED:
