@@ -5,6 +5,7 @@ The observed rotors come from an independent generator, which shares no code wit
 
 import numpy as np
 import pytest
+from support import outside_laws
 from support.deliberate import CAUSES, invented_tests
 
 from edgewind.cautions import HAZARDS
@@ -210,6 +211,75 @@ def test_without_a_test_there_is_no_sentence(folder):
     found = folder(lit_rows(HiddenRotor(species="air")))
     assert deliberate_tests(found) == ()
     assert judge_tests(()).why == ""
+
+
+# Outcomes of laws written by hand (support.outside_laws), with the lamp, the envelope and the gas changed
+
+
+@pytest.fixture
+def tested(tmp_path):
+    """Study the sweep of a law and a test at its fastest reading: ``tested(law, lamp, envelope, gas, times)``, with the
+    speed in the test over that reading's.
+    """
+
+    def make(law, lamp="on", envelope=22, gas="", times=0.0):
+        folder = tmp_path / f"{law} {lamp} {envelope} {gas} {times}"
+        rotor, pressures = outside_laws.write(folder, law, np.random.default_rng([3, 5]))
+        file = folder / "readings.csv"
+        title, *rows = file.read_text().splitlines()
+        speed = outside_laws.LAWS[law].speed(rotor, pressures)
+        k = int(np.argmax(np.abs(speed)))
+        shown = f"{times * speed[k]:+.4g},{0.02 * abs(times * speed[k]) + 0.01:.3g}" if times else "0,0.01"
+        rows = [f"{row},22," for row in rows] + [f"{pressures[k]:.5g},1,{shown},{lamp},{envelope},{gas}"]
+        file.write_text("\n".join([f"{title},envelope temperature [degC],gas", *rows]) + "\n")
+        return find(read_experiment(folder))
+
+    return make
+
+
+LIT_ONLY = {THERMAL, NAMES["unequal_accommodation"], NAMES["light_pressure"], NAMES["infrared_recoil"]}
+
+
+@pytest.mark.parametrize("law", ["thermal force", "reversed"])
+def test_each_outcome_rules_out_what_it_contradicts_whichever_face_leads(tested, law):
+    """By physics alone: without light no drive by light stays, a constant torque stays as it is in any test, and in the
+    cold the thermal force turns back only a rotor whose bright face leads.
+    """
+    gone = set(tested(law, "off").test_weights.ruled_out)
+    assert gone == {DRAUGHT, PIVOT}
+    stays = set(tested(law, "0.5", times=1.0).test_weights.ruled_out)
+    assert stays == LIT_ONLY
+    back = set(tested(law, "off", -20, times=-0.3).test_weights.ruled_out)
+    assert {DRAUGHT, PIVOT, NAMES["light_pressure"], NAMES["unequal_accommodation"]} <= back
+    assert (THERMAL in back) == (law == "reversed")
+    assert (THERMAL in tested(law, "off", 60, times=0.3).test_weights.ruled_out) == (law == "reversed")
+    assert {DRAUGHT, PIVOT} <= set(tested(law, "off", 60, times=0.1).test_weights.ruled_out)
+
+
+def test_a_torque_beside_the_main_drive_does_not_rule_it_out(tested):
+    """In the dark the rotor keeps a third of its speed: what a third of the torque from outside would do."""
+    found = tested("thermal force", "off", times=0.33)
+    claims = {claim.name: claim for claim in found.mechanisms}
+    assert THERMAL not in found.test_weights.ruled_out
+    assert claims[THERMAL].verdict != "ruled out" and claims[PIVOT].verdict == "contributes"
+    assert "so it is not the main drive" in claims[PIVOT].why and found.tensions == ()
+    mostly = tested("thermal force", "off", times=0.8)
+    assert THERMAL in mostly.test_weights.ruled_out and PIVOT not in mostly.test_weights.ruled_out
+
+
+def test_standing_still_in_the_cold_is_no_contradiction(tested):
+    """Light pressure foretells it to the digit, and the thermal force allows it as well."""
+    found = tested("thermal force", "off", -20)
+    assert found.tests[0].predicted[THERMAL].agrees
+    assert THERMAL in found.tests[0].why.split("this contradicts")[0]
+    assert found.tensions == ()
+
+
+def test_another_gas_that_accommodates_otherwise_does_not_contradict_the_thermal_force(tested):
+    """Helium on metal accommodates half as well as nitrogen, so its force and its heat are not foretold exactly."""
+    for times in (1.0, 2.0, 3.0):
+        assert tested("thermal force", gas="He", times=times).tests[0].predicted[NAMES["unequal_accommodation"]].agrees
+    assert tested("thermal force", gas="He", times=-1.0).tests[0].why.endswith("which no mechanism predicts.")
 
 
 # The next test

@@ -6,14 +6,16 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize
 from scipy.special import ndtr
+from support import outside_laws
 from support.rotor_readings import TRUTH, data_of
 
 from edgewind.errors import InputError
-from edgewind.evidence.fit import Likelihood, fit, prepare_likelihood
+from edgewind.evidence.fit import Likelihood, fit, fit_data, prepare_likelihood
 from edgewind.evidence.fit_check import smooth_misfit
 from edgewind.evidence.priors import Unknown
 from edgewind.evidence.sampling import sample
 from edgewind.rotor import parameters_of
+from edgewind.signals import read_experiment
 
 
 def test_the_truth_lies_in_the_posterior_and_the_constant_torque_offsets_dry_friction(found):
@@ -206,6 +208,21 @@ def test_a_smooth_misfit_is_detected_and_random_scatter_is_not(bench):
         worth.append(smooth_misfit(problem, problem.values(mode.centre)))
     assert not worth[0].found and worth[0].log_evidence < 0
     assert worth[1].found
+
+
+def test_a_curve_that_a_fit_follows_only_by_scatter_is_a_smooth_misfit(tmp_path):
+    """A rotor of nearly one speed at every pressure, as a motor turns it; thermal force with random scatter is none."""
+    found = []
+    for law in ("flat", "noise 30 % stated as 2 %"):
+        outside_laws.write(tmp_path / law, law, np.random.default_rng([0, 5, 13]))
+        read = read_experiment(tmp_path / law)
+        data = fit_data(read.used, read.bench)
+        problem, mode = prepare_likelihood(read.bench, data, "all")
+        values = problem.values(mode.centre)
+        scatter = values[[unknown.name for unknown in problem.unknowns].index("scatter")]
+        assert scatter > 0.05  # both are taken for scatter
+        found.append(smooth_misfit(problem, values).found)
+    assert found == [True, False]
 
 
 def test_the_evidence_equals_a_one_dimensional_integral(bench):

@@ -13,7 +13,14 @@ from edgewind.evidence.coastdown import CoastDown
 from edgewind.evidence.fit import MODELS, fit, prepare_all
 from edgewind.evidence.mechanism_case import case_of
 from edgewind.evidence.tensions import Tension, tensions_of_fit
-from edgewind.evidence.verdicts import TorqueRatio, fit_holds, objections_to
+from edgewind.evidence.verdicts import (
+    LargestShare,
+    TorqueRatio,
+    fit_holds,
+    objections_to,
+    size_of,
+    small_everywhere,
+)
 from edgewind.rotor import parameters_of, response_of, steady_state
 from edgewind.rotor.drives import light_pressure
 
@@ -239,6 +246,35 @@ def test_a_small_share_or_a_better_rival_alone_does_not_rule_a_drive_out(fitted_
             found[most, behind] = claims(ahead)["thermal force of the gas"]
     assert [claim.verdict for claim in found.values()] == ["compatible", "ruled out", "compatible", "cannot tell"]
     assert "alone it is ln(evidence) 15" in found[0.39, 15.0].why
+
+
+def test_a_drive_that_is_small_at_the_fastest_reading_and_large_at_others_contributes(fitted_case, monkeypatch):
+    """Shares as in a rotor turned by a torque from outside in the thinnest gas, and half by the gas at its force's
+    greatest.
+    """
+    ahead = replace(fitted_case, laplace={"constant torque alone": fitted_case.evidence("thermal force alone") + 15.0})
+    found = []
+    for share in ((0.33, 0.63), (0.1, 0.5), (0.1, 0.2)):
+        largest = LargestShare(11.3, float(np.mean(share)), share, share[1] + 0.05)
+        size = TorqueRatio(0.073, (0.035, 0.13), 0.17, 0.9, 18.0, 3.0, largest)
+        monkeypatch.setattr(verdicts, "size_of", lambda *given, size=size, **more: size)
+        found.append(claims(ahead)["thermal force of the gas"])
+    assert [claim.verdict for claim in found] == ["contributes", "cannot tell", "ruled out"]
+    assert "0.073 (0.035 to 0.13) of the torque needed, and 0.48 (0.33 to 0.63) of it at 11.3 Pa" in found[0].why
+    assert "of it at" not in found[2].why
+
+
+def test_the_largest_share_is_sought_where_the_rotor_needs_much_torque(fitted_case):
+    needed = fitted_case.needed_n_m
+    much = np.median(needed, axis=0) >= verdicts.WHERE_IT_TURNS * np.median(needed, axis=0).max()
+    assert 2 < much.sum() < much.size
+    for places in (much, ~much):
+        k = int(np.flatnonzero(places)[1])
+        torque = np.full_like(needed, 0.01) * needed
+        torque[:, k] = 0.8 * needed[:, k]
+        size = size_of(fitted_case, torque)
+        assert size.largest.ratio == pytest.approx(0.8 if places is much else 0.01)
+        assert small_everywhere(size) == (places is not much)
 
 
 def test_a_size_that_rests_on_an_unstated_key_rules_nothing_out(make_bench):

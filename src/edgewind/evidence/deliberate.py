@@ -9,17 +9,25 @@ of the page read).
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from scipy.special import logsumexp
 
-from edgewind.evidence.deliberate_prediction import TestBench, bench_of_tests, predicted_speeds, run_predictions
+from edgewind.evidence.deliberate_prediction import (
+    CONSTANT,
+    TestBench,
+    bench_of_tests,
+    predicted_speeds,
+    push_as_seen,
+    run_predictions,
+)
 from edgewind.evidence.deliberate_results import (
     ANOTHER_CHANGE,
     DECISIVE,
+    DRAUGHT,
     DeliberateTest,
     Expectation,
     RunBands,
@@ -39,6 +47,8 @@ from edgewind.signals.runs import Run, words_of
 Array = NDArray[np.float64]
 # Share of readings that may be mistaken; it bounds the weight of a single test.
 MISTAKEN = 0.01
+# A main drive gives at least half of the torque; the rest may have another cause.
+_SHARES_BESIDE = np.linspace(0.0, 0.5, 11)
 # Number of independent readings that a run counts as.
 _RUN_COUNTS = 6.0
 # Standard uncertainty of the logarithm of that factor; our judgement, no source.
@@ -80,7 +90,7 @@ def _of_readings(experiment: Experiment, known: TestBench) -> Iterator[Deliberat
         samples, usual = speeds
         yield _judged(
             kind, str(row["condition"]), int(place) + 1, int(row["line"]), float(row["pressure_pa"]), seen, samples,
-            usual, known,
+            usual, known, lamp_share=float(row["lamp_share"]),
         )  # fmt: skip
 
 
@@ -113,8 +123,8 @@ def _judged_run(one: Run, row: Mapping[str, Any], reading: int, pressure: float,
     moment = _telling(time, speed, drawn)
     scale = max(float(np.max(np.abs(speed))), 0.0 if usual is None else abs(usual.speed), 1e-6)
     spread = np.hypot(u, 2 * LEAST_SPREAD * max(float(np.max(np.abs(speed))), 1e-3 * scale))
-    logs = {}
-    for name, rows in drawn.items():
+
+    def log_density(rows: Array) -> float:
         size = rows if one.signed else np.abs(rows)
         seen_size = speed if one.signed else np.abs(speed)
         # Under other than the usual conditions a mechanism is known up to a factor, which the run determines.
@@ -123,12 +133,19 @@ def _judged_run(one: Run, row: Mapping[str, Any], reading: int, pressure: float,
         left = (factor[:, None] * size - seen_size) / spread
         misfit = np.mean(left**2, axis=1) * min(_RUN_COUNTS, time.size) + (np.log(factor) / _RUN_LOG_U) ** 2
         each = -0.5 * misfit - np.log(float(np.mean(spread)) * np.sqrt(2 * np.pi))
-        logs[name] = float(_robust(logsumexp(each) - np.log(each.size), scale))
+        return float(_robust(logsumexp(each) - np.log(each.size), scale))
+
+    lamp = np.interp(time, one.time_s, one.lamp_share)
+    logs, as_main = (
+        {name: log_density(rows) for name, rows in each.items()}
+        for each in (drawn, as_main_drives(drawn, lamp, push_as_seen(pressure, known)))
+    )
     seen = Seen(speed_rad_s=float(speed[moment]), speed_u_rad_s=float(u[moment]), signed=one.signed)
     samples = {name: rows[:, moment] for name, rows in drawn.items()}
     return _judged(
         kind_of_run(one, known.envelope_k), words_of(one), reading, int(row["line"]), pressure, seen, samples, scale,
-        known, logs=logs, within_s=float(time[moment]), run=_bands(one, time, speed, u, drawn, known.level),
+        known, logs=logs, as_main=as_main, within_s=float(time[moment]),
+        run=_bands(one, time, speed, u, drawn, known.level),
     )  # fmt: skip
 
 
@@ -151,7 +168,8 @@ def _telling(time: Array, speed: Array, drawn: Mapping[str, Array]) -> int:
 
 def _judged(
     kind: str, condition: str, reading: int, line: int, pressure: float, seen: Seen, samples: Mapping[str, Array],
-    scale: float, known: TestBench, *, logs: Mapping[str, float] | None = None, within_s: float | None = None,
+    scale: float, known: TestBench, *, logs: Mapping[str, float] | None = None,
+    as_main: Mapping[str, float] | None = None, lamp_share: float = 1.0, within_s: float | None = None,
     run: RunBands | None = None,
 ) -> DeliberateTest:  # fmt: skip
     tails = [(1 - known.level) / 2, 0.5, (1 + known.level) / 2]
@@ -167,11 +185,42 @@ def _judged(
         )  # fmt: skip
     best = max(evidence.values())
     weights = {name: round(value - best, 3) for name, value in evidence.items()}
-    why = _why(kind, seen, predicted, weights)
+    mixed = {} if as_main else as_main_drives(samples, lamp_share, push_as_seen(pressure, known))
+    as_main = as_main or {name: run_log_density(seen, speeds, spread, scale) for name, speeds in mixed.items()}
+    least = {name: round(max(as_main[name] - best, weights[name]), 3) for name in weights}
+    against = tuple(name for name in weights if least[name] < -DECISIVE and not predicted[name].agrees)
+    why = _why(kind, seen, predicted, weights, against)
     return DeliberateTest(
         kind=kind, condition=condition, reading=reading, lines=(line,), pressure_pa=pressure, seen=seen,
-        predicted=predicted, log_evidence=weights, why=why, run=run,
+        predicted=predicted, log_evidence=weights, as_main=least, why=why, run=run,
     )  # fmt: skip
+
+
+def as_main_drives(samples: Mapping[str, Array], lamp_share: ArrayLike, possible: Collection[str]) -> dict[str, Array]:
+    """Return speeds where each mechanism gives half of the usual torque or more, and another cause the rest.
+
+    The other cause is a constant torque from outside; beside a constant torque it is one in proportion to the light.
+    Torques add and drag is linear, so that the speeds of both add by their shares.
+
+    Parameters
+    ----------
+    samples : mapping of str to array
+        Speeds of each mechanism where it is the only drive, shape (draws, ...).
+    lamp_share : float or array
+        Light over the usual light; broadcasts with the draws.
+    possible : collection of str
+        Mechanisms that turn the rotor as seen under the lamp; the others cannot be its main drive and stay alone.
+    """
+
+    def beside(name: str) -> Array:
+        return samples[name] * np.asarray(lamp_share) if name in CONSTANT else samples[DRAUGHT]
+
+    return {
+        name: np.concatenate([(1 - share) * speeds + share * beside(name) for share in _SHARES_BESIDE])
+        if name in possible
+        else speeds
+        for name, speeds in samples.items()
+    }
 
 
 def run_log_density(seen: Seen, speeds: Array, spread: float, scale: float) -> float:
@@ -211,7 +260,9 @@ def _agrees(seen: Seen, speeds: Array, low: float, high: float, margin: float) -
     return least - margin <= abs(seen.speed_rad_s) <= max(abs(low), abs(high)) + margin
 
 
-def _why(kind: str, seen: Seen, predicted: Mapping[str, Expectation], weights: Mapping[str, float]) -> str:
+def _why(
+    kind: str, seen: Seen, predicted: Mapping[str, Expectation], weights: Mapping[str, float], against: Sequence[str]
+) -> str:
     rpm = format_number(RPM_PER_RAD_S * abs(seen.speed_rad_s), 3)
     if seen.speed_rad_s == 0:
         what = "the rotor stood still"
@@ -219,15 +270,15 @@ def _why(kind: str, seen: Seen, predicted: Mapping[str, Expectation], weights: M
         what = f"the rotor turned at {rpm} rpm, its direction not noted"
     else:
         what = f"the {'bright' if seen.speed_rad_s > 0 else 'dark'} face led at {rpm} rpm"
-    supports = [name for name, weight in weights.items() if weight > -1 and predicted[name].agrees]
-    against = [name for name, weight in weights.items() if weight < -DECISIVE and not predicted[name].agrees]
+    supports = [name for name, weight in weights.items() if weight > -DECISIVE and predicted[name].agrees]
     words = f"{kind}: {what}"
     agreeing = f"{list_of_names(supports)} {'predicts' if len(supports) == 1 else 'predict'}" if supports else ""
     if supports and against:
-        low, high = (RPM_PER_RAD_S * end for end in predicted[supports[0]].interval_rad_s)
+        ends = np.array([predicted[name].interval_rad_s for name in supports])
+        low, high = RPM_PER_RAD_S * float(ends[:, 0].min()), RPM_PER_RAD_S * float(ends[:, 1].max())
         words += f", as {agreeing} ({format_interval(low, high)} rpm); this contradicts {list_of_names(against)}"
     elif supports and len(supports) < len(weights):
-        words += f", as {agreeing}; it excludes no other mechanism"
+        words += f", as {agreeing}; it excludes no other mechanism as the main drive"
     elif supports:
         words += ", which every mechanism allows"
     else:

@@ -80,14 +80,19 @@ class DeliberateTest(FrozenModel):
     log_evidence: dict[str, float] = Field(
         description="By mechanism: logarithm of the likelihood over that of the mechanism that explains it best."
     )
+    as_main: dict[str, float] = Field(
+        default={},
+        exclude=True,
+        description="By mechanism: the same where it need not be the only drive, but gives half of the torque or more.",
+    )
     why: str = Field(description="Result of the test in a sentence.")
     run: RunBands | None = Field(default=None, exclude=True)
 
     @property
     def against(self) -> tuple[str, ...]:
-        """Names of the mechanisms that it contradicts by more than 20 to 1."""
+        """Names of the mechanisms that it contradicts as the main drive by more than 20 to 1."""
         return tuple(
-            name for name, weight in self.log_evidence.items() if weight < -DECISIVE and not self.predicted[name].agrees
+            name for name, weight in self.as_main.items() if weight < -DECISIVE and not self.predicted[name].agrees
         )
 
 

@@ -36,6 +36,7 @@ def judge_tests(tests: Sequence[DeliberateTest]) -> TestWeights:
     total = {name: sum(test.log_evidence[name] for test in tests) for name in names}
     best = max(total.values())
     total = {name: round(value - best, 3) for name, value in total.items()}
+    as_main = {name: sum(test.as_main[name] for test in tests) - best for name in names}
     spreads = [max(test.log_evidence.values()) - min(test.log_evidence.values()) for test in tests]
     most = int(np.argmax(spreads))
     against = tests[most].against
@@ -48,7 +49,7 @@ def judge_tests(tests: Sequence[DeliberateTest]) -> TestWeights:
         why = f"The most decisive test is {which}, by a factor of {format_number(float(np.exp(spreads[most])), 2)}"
     ruled_out = tuple(
         name
-        for name, weight in total.items()
+        for name, weight in as_main.items()
         if weight < -DECISIVE and any(not test.predicted[name].agrees for test in tests)
     )
     return TestWeights(log_likelihood=total, ruled_out=ruled_out, weightiest=most, why=raise_exponents(why + "."))
@@ -92,6 +93,11 @@ def judge_with_tests(
     return JudgedTests(tuple(_with_tests(claim, tests, weights) for claim in claims), tests, weights)
 
 
+def _smaller_part(claim: Claim) -> bool:
+    """Return whether a mechanism contributes less than half, which a test of main drives does not contradict."""
+    return claim.verdict == "contributes" and abs(claim.size_ratio or 0.0) < 0.5
+
+
 def _named(test: DeliberateTest) -> str:
     return f"reading {test.reading} ({test.kind}, {format_number(test.pressure_pa, 3)} Pa)"
 
@@ -108,12 +114,13 @@ def _with_tests(claim: Claim, tests: Sequence[DeliberateTest], weights: TestWeig
         states = f"it would give {format_interval(low, high)} rpm" if low or high else "the rotor would stand still"
         words = (
             f"In the test of {_named(worst)} {states} and {format_number(RPM_PER_RAD_S * seen, 3)} rpm was "
-            f"observed; over {of_tests} ln(likelihood) is {format_number(-weight, 3)} below the best, so it is ruled "
-            "out as the main drive."
+            f"observed; over {of_tests} ln(likelihood) is {format_number(-weight, 3)} below the best, so it is "
+            f"{'not the main drive' if _smaller_part(claim) else 'ruled out as the main drive'}."
         )
         in_dark = claim.name == PIVOT  # judged by readings in the dark, not by the curve
         by_curve = claim.why if in_dark else f"By the curve alone, {claim.why[0].lower()}{claim.why[1:]}"
-        return claim.model_copy(update={"verdict": "ruled out", "why": f"{words} {by_curve}"})
+        stays: Verdict = "contributes" if _smaller_part(claim) else "ruled out"
+        return claim.model_copy(update={"verdict": stays, "why": f"{words} {by_curve}"})
     if not weights.ruled_out or weight < -1 or not all(test.predicted[claim.name].agrees for test in tests):
         return claim
     # the test in full for its best explanation; the others do not repeat it
@@ -138,9 +145,10 @@ def tensions_of_tests(claims: Sequence[Claim], weights: TestWeights) -> tuple[Te
         for claim in claims
         if claim.verdict != "ruled out" and claim.name in weights.log_likelihood
     ]
-    explained = max(left_open, default=-np.inf) > -1
+    explained = max(left_open, default=-np.inf) > -DECISIVE
     for claim in claims:
-        if claim.name in weights.ruled_out and claim.verdict in ("sufficient", "contributes"):
+        held = claim.verdict in ("sufficient", "contributes") and not _smaller_part(claim)
+        if claim.name in weights.ruled_out and held:
             why = f"the curve calls {claim.name} {claim.verdict}, and the tests made on purpose rule it out"
         elif (
             not explained

@@ -104,21 +104,27 @@ def predictive(
 
 
 def smooth_misfit(problem: Likelihood, values: Array) -> SmoothMisfit:
-    """Test for a smooth factor beyond the stated errors of the model, at the mode of a fit."""
+    """Test for a smooth factor beyond the stated errors of the model, at the mode of a fit.
+
+    Both with and without the scatter that the fit adds to the stated one: what a fit of the wrong shape leaves is taken
+    for scatter otherwise, which then hides it.
+    """
     data = problem.data
     speed = problem.linear_speed(values)
     apart = data.speed_rad_s - np.where(data.signed, speed, np.abs(speed))
-    noise = problem.spread(values[None], speed[None])[0]
+    noises = [problem.spread(values[None], speed[None], scatter=scatter)[0] for scatter in (True, False)]
     slopes = problem.speed_slopes
-    known = np.diag(noise**2) + slopes @ slopes.T
+    known = np.stack([np.diag(noise**2) + slopes @ slopes.T for noise in noises])
     x = np.log(data.pressure_pa)
     shape = covariance(np.abs(x[:, None] - x), np.array([0.5 * LENGTH]), "squared exponential")[0]
     scale = np.maximum(np.abs(speed), 0.05 * np.abs(speed).max())
     smooth = np.outer(scale, scale) * shape
-    worth = log_density(np.stack([known, *(known + size**2 * smooth for size in _SIZES)]), apart)
-    log_evidence = float(logsumexp(worth[1:]) - np.log(_SIZES.size) - worth[0])
+    alike, more = (
+        log_density(np.concatenate([known + size**2 * smooth for size in sizes]), apart) for sizes in ((0.0,), _SIZES)
+    )
+    log_evidence = float(logsumexp(more) - logsumexp(alike) - np.log(_SIZES.size))
     # Residuals without the most likely smooth errors, in the order of pressure.
-    left = (apart - slopes @ slopes.T @ np.linalg.solve(known, apart))[np.argsort(x)] / noise[np.argsort(x)]
+    left = (apart - slopes @ slopes.T @ np.linalg.solve(known[0], apart))[np.argsort(x)] / noises[0][np.argsort(x)]
     return SmoothMisfit(log_evidence=log_evidence, runs_p=_runs_p(left), autocorrelation=_neighbours(left))
 
 

@@ -189,7 +189,7 @@ def _cold(claims: tuple[Claim, ...], fitted: Fit | None) -> str:
     share = float(np.mean(fitted.draws[:, names.index("bright_emissivity")] < rotor.dark_emissivity))
     thermal = next((claim for claim in claims if claim.name == thermal_force.NAME), None)
     if thermal is not None and thermal.verdict == "ruled out":
-        return "The thermal force does not drive it, so chilling the envelope in the dark need not reverse it."
+        return "The thermal force is not its main drive, so chilling the envelope in the dark need not reverse it."
     verdict = "sufficient" if thermal is None else thermal.verdict
     if not describes(fitted) and verdict != "sufficient":
         return "The fit does not describe the readings, so its direction in the cold is not stated."

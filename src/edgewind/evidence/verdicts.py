@@ -7,7 +7,7 @@ a fit the size is the share of the torque that its posterior gives to the mechan
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,6 +35,9 @@ CONTRIBUTION = 0.05
 # had less than 0.03 of the torque in the fit with every drive, which must have all others near zero to give it more,
 # while alone it explained the readings as well as that fit.
 FAR_TOO_SMALL = 0.3
+# Elsewhere in the sweep it must be as small, where the torque needed is at least this share of the greatest: a drive of
+# a tenth of the torque at the fastest reading, in the thinnest gas, was most of it at ten times that pressure.
+WHERE_IT_TURNS = 0.2
 # That upper end is this quantile; a sign is known where it is that of as many draws of what the bench states.
 SURELY = 0.995
 # Largest share of all others beside a sufficient mechanism.
@@ -67,6 +70,8 @@ class TorqueRatio:
         Standard deviation over the readings of the logarithm of the median ratio.
     predicted_change, needed_change : float
         Largest over smallest torque over the readings, predicted and needed.
+    largest : LargestShare or None
+        The same ratio at the reading where its median is greatest, of those where the rotor needs much torque.
     """
 
     ratio: float
@@ -75,22 +80,40 @@ class TorqueRatio:
     spread: float
     predicted_change: float
     needed_change: float
+    largest: LargestShare | None = None
+
+
+class LargestShare(NamedTuple):
+    """Ratio of a torque over that needed, at a pressure, with its interval and the quantile that one in 200 exceeds."""
+
+    pressure_pa: float
+    ratio: float
+    interval: tuple[float, float]
+    most: float
 
 
 def size_of(case: MechanismCase, torque: Array, *, signed: bool = False) -> TorqueRatio:
     """Compare a torque, shape (draws, readings), with the torque needed."""
     needed, k = case.needed_n_m, case.fastest
-    sense = np.sign(case.state.net_torque[:, k]) if signed else np.sign(torque[:, k])
-    ratio = sense * torque[:, k] / needed[:, k]
-    tails = [(1 - case.level) / 2, 0.5, (1 + case.level) / 2]
-    low, middle, high = (float(q) for q in np.quantile(ratio, tails))
+    sense = np.sign(case.state.net_torque if signed else torque)
+    ratios = sense * torque / needed
+    quantiles = np.quantile(ratios, [(1 - case.level) / 2, 0.5, (1 + case.level) / 2, SURELY], axis=0)
+    low, middle, high, most = (float(q) for q in quantiles[:, k])
     over = np.median(np.abs(torque), axis=0)
     need = np.median(needed, axis=0)
     spread = float(np.std(np.log(np.maximum(over, 1e-300) / need)))
+    top = int(np.argmax(np.where(need >= WHERE_IT_TURNS * need.max(), quantiles[1], -np.inf)))
+    there = [float(q) for q in quantiles[:, top]]
+    largest = LargestShare(float(case.data.pressure_pa[top]), there[1], (there[0], there[2]), there[3])
     return TorqueRatio(
-        middle, (low, high), float(np.quantile(ratio, SURELY)), spread,
-        float(over.max() / max(over.min(), 1e-300)), float(need.max() / need.min()),
+        middle, (low, high), most, spread, float(over.max() / max(over.min(), 1e-300)),
+        float(need.max() / need.min()), largest,
     )  # fmt: skip
+
+
+def small_everywhere(size: TorqueRatio) -> bool:
+    """Return whether a torque is far too small at the fastest reading and at every other that needs much torque."""
+    return size.most < FAR_TOO_SMALL and (size.largest is None or size.largest.most < FAR_TOO_SMALL)
 
 
 def shape_words(size: TorqueRatio) -> str:
@@ -197,6 +220,12 @@ def judge(
         f"at {format_number(case.pressure_pa, 3)} Pa {gives} {format_number(size.ratio, 2)} "
         f"({format_interval(low, high, digits=2)}) of the torque needed"
     )
+    if size.largest is not None and size.largest.most >= FAR_TOO_SMALL > size.most:
+        most = size.largest
+        words += (
+            f", and {format_number(most.ratio, 2)} ({format_interval(*most.interval, digits=2)}) of it at "
+            f"{format_number(most.pressure_pa, 3)} Pa"
+        )
     why = sentence(f"{sign}; {words}; {shape_words(size)}{because}")
     return Claim(
         name=name, verdict=verdict, sign_ok=sign_ok, size_ratio=size.ratio, size_ratio_interval=(low, high),
@@ -234,7 +263,7 @@ def _prior_verdict(case: MechanismCase, size: TorqueRatio, sign_ok: bool | None,
             "cannot tell",
             f"; that size depends on {words}, not stated in bench.toml, so it decides no verdict",
         )
-    if size.most < FAR_TOO_SMALL:
+    if small_everywhere(size):
         return "ruled out", ", so it is ruled out as the main drive"
     if high < 1:
         if low >= CONTRIBUTION:
@@ -257,7 +286,7 @@ def _fitted_verdict(
     far = behind is not None and behind > DECISIVE
     against = "" if behind is None else f"; alone it is ln(evidence) {format_number(behind, 3)} behind the best model"
     holds = fit_holds(case)
-    if holds and size.most < FAR_TOO_SMALL and (far or behind is None):
+    if holds and small_everywhere(size) and (far or behind is None):
         return "ruled out", ", so it is ruled out as the main drive"
     fits_alone = None if case.fits is None or model is None else case.fits.get(model)
     if fits_alone is not None and not far and fits_alone.p_value > MISFIT:
@@ -269,7 +298,9 @@ def _fitted_verdict(
         return "compatible", f"; alone {follows}, but {'; '.join(objections)}"
     if not holds:
         return "cannot tell", "the fit with every drive does not describe the readings, so its shares are not used"
-    if low >= CONTRIBUTION:
+    much_elsewhere = size.largest is not None and size.largest.interval[0] >= FAR_TOO_SMALL
+    little_here = size.most < FAR_TOO_SMALL and (far or behind is None)
+    if much_elsewhere or (low >= CONTRIBUTION and not little_here):
         return "contributes", f"{against}, so it contributes but is not sufficient" if far else ", so it contributes"
     return "cannot tell", f"{against}, which leaves open whether it contributes" if far else ", which leaves it open"
 
