@@ -133,11 +133,14 @@ def _larger(fitted: Fit | None, optimum: Optimum | None, seed: int) -> str:
         faster = speed.after.value / speed.before.value
         if optimum is None or optimum.pressure_pa is None or optimum.speed_rad_s is None:
             place, pace = format_number(speed.ratio.median, 2), format_number(abs(faster), 2)
-            return f"With vanes {words} it would be fastest at {place} times that pressure, {pace} times as fast."
+            return (
+                f"By the fit, with vanes {words} it would be fastest at {place} times that pressure, {pace} times as "
+                "fast."
+            )
         # From the measured optimum, moved as in the fit.
         rpm = RPM_PER_RAD_S * abs(optimum.speed_rad_s)
         return (
-            f"With vanes {words} it would be fastest at about "
+            f"By the fit, with vanes {words} it would be fastest at about "
             f"{format_number(speed.ratio.median * optimum.pressure_pa, 2)} Pa instead of "
             f"{format_number(optimum.pressure_pa, 2)} Pa, at about {format_number(abs(faster) * rpm, 2)} instead of "
             f"{format_number(rpm, 2)} turns a minute."

@@ -13,11 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgewind.evidence.claims import Claim, Verdict, p_words, sentence
-from edgewind.evidence.fit import Fit
+from edgewind.evidence.fit import MODELS, Fit
 from edgewind.evidence.mechanism_case import MechanismCase
 from edgewind.formatting import format_interval, format_number
-from edgewind.rotor import RotorParameters, parameters_of, steady_state
+from edgewind.rotor import DRIVES, RotorParameters, parameters_of, steady_state
 from edgewind.rotor.convection import convection_bound
+from edgewind.rotor.drives import NAMES
 
 Array = NDArray[np.float64]
 
@@ -300,9 +301,24 @@ def _fitted_verdict(
         return "cannot tell", "the fit with every drive does not describe the readings, so its shares are not used"
     much_elsewhere = size.largest is not None and size.largest.interval[0] >= FAR_TOO_SMALL
     little_here = size.most < FAR_TOO_SMALL and (far or behind is None)
+    enough = _enough_without(case, model)
+    if (much_elsewhere or low >= CONTRIBUTION) and enough:
+        return "cannot tell", f"; {enough} fits the readings without it, which leaves open whether it contributes"
     if much_elsewhere or (low >= CONTRIBUTION and not little_here):
         return "contributes", f"{against}, so it contributes but is not sufficient" if far else ", so it contributes"
     return "cannot tell", f"{against}, which leaves open whether it contributes" if far else ", which leaves it open"
+
+
+def _enough_without(case: MechanismCase, model: str | None) -> str:
+    """Return another model of one drive that explains the readings as well as the best; empty if there is none."""
+    best = best_evidence(case)
+    for rival in RIVALS:
+        fitted, worth = (case.fits or {}).get(rival), case.evidence(rival)
+        if rival == model or fitted is None or worth is None or best is None:
+            continue
+        if worth > best - DECISIVE and fitted.p_value > MISFIT:
+            return rival
+    return ""
 
 
 def fit_holds(case: MechanismCase) -> bool:
@@ -329,14 +345,28 @@ def objections_to(case: MechanismCase, model: str, share: tuple[float, float]) -
         other = case.evidence(rival)
         if rival != model and other is not None and alone is not None and other > alone - NO_RIVAL:
             found.append(f"{rival} fits as well (ln(evidence) {other - alone:+.1f})")
+    found += [f"its size is that of {free}, which only these readings tell" for free in _free_size(case, model)]
     if not fit_holds(case):
         found.append("the fit with every drive does not describe the readings, so other shares are not known")
     elif share[0] < 1 - OTHERS or share[1] > 1 + OTHERS:
         found.append(f"the readings do not limit the share of other drives to {100 * OTHERS:g} % of the torque")
+    else:
+        keys = [key for key in DRIVES if key not in MODELS[model]]
+        shares = {key: size_of(case, case.torque(key), signed=True).interval[0] for key in keys}
+        found += [f"{NAMES[key]} contributes" for key, low in shares.items() if low >= CONTRIBUTION]
     if case.tensions:
         count = len(case.tensions)
         found.append("a tension is open" if count == 1 else f"{count} tensions are open")
     return tuple(found)
+
+
+def _free_size(case: MechanismCase, model: str) -> tuple[str, ...]:
+    """Return the unknown that gives a drive any size, where the bench does not state it."""
+    if "foreign" in MODELS[model]:
+        return ("a torque from outside",)
+    if "unequal_accommodation" in MODELS[model] and case.bench.rotor.accommodation_difference is None:
+        return ("a difference in accommodation",)
+    return ()
 
 
 def best_evidence(case: MechanismCase) -> float | None:
