@@ -264,6 +264,34 @@ def test_a_drive_that_is_small_at_the_fastest_reading_and_large_at_others_contri
     assert "of it at" not in found[2].why
 
 
+def test_a_drive_without_which_another_explains_the_readings_is_not_said_to_contribute(fitted_case, monkeypatch):
+    size = TorqueRatio(0.2, (0.1, 0.3), 0.4, 0.2, 3.0, 3.0, LargestShare(1.0, 0.2, (0.1, 0.3), 0.4))
+    monkeypatch.setattr(verdicts, "size_of", lambda *given, **more: size)
+    unequal = claims(replace(fitted_case, laplace={"unequal accommodation alone": -1e6}))["unequal accommodation"]
+    assert unequal.verdict == "cannot tell"
+    assert "thermal force alone fits the readings without it" in unequal.why
+    far = fitted_case.fits | {"thermal force alone": replace(fitted_case.fits["thermal force alone"], p_value=0.001)}
+    assert claims(replace(fitted_case, fits=far))["unequal accommodation"].verdict == "contributes"
+
+
+def test_a_drive_whose_size_only_the_readings_tell_is_never_sufficient(fitted_case, make_bench):
+    clear = replace(fitted_case, laplace=dict.fromkeys(MODELS, -1e6))
+    share = (0.95, 1.05)
+    for model in ("constant torque alone", "unequal accommodation alone"):
+        assert any("which only these readings tell" in words for words in objections_to(clear, model, share))
+    stated = bench_of(make_bench, {"dark_accommodation": "0.9 +/- 0.02", "bright_accommodation": "0.8 +/- 0.02"})
+    known = objections_to(replace(clear, bench=stated), "unequal accommodation alone", share)
+    assert not any("which only these readings tell" in words for words in known)
+
+
+def test_nothing_is_sufficient_beside_a_drive_that_contributes(fitted_case, monkeypatch):
+    clear = replace(fitted_case, laplace=dict.fromkeys(MODELS, -1e6))
+    size = TorqueRatio(0.1, (0.06, 0.14), 0.15, 0.2, 3.0, 3.0)
+    monkeypatch.setattr(verdicts, "size_of", lambda *given, **more: size)
+    found = objections_to(clear, "thermal force alone", (0.86, 0.94))
+    assert "constant torque from outside contributes" in found
+
+
 def test_the_largest_share_is_sought_where_the_rotor_needs_much_torque(fitted_case):
     needed = fitted_case.needed_n_m
     much = np.median(needed, axis=0) >= verdicts.WHERE_IT_TURNS * np.median(needed, axis=0).max()
