@@ -345,7 +345,7 @@ def objections_to(case: MechanismCase, model: str, share: tuple[float, float]) -
         other = case.evidence(rival)
         if rival != model and other is not None and alone is not None and other > alone - NO_RIVAL:
             found.append(f"{rival} fits as well (ln(evidence) {other - alone:+.1f})")
-    found += [f"its size is that of {free}, which only these readings tell" for free in _free_size(case, model)]
+    found += [f"its size is that of {free}, known from these readings alone" for free in _free_size(case, model)]
     if not fit_holds(case):
         found.append("the fit with every drive does not describe the readings, so other shares are not known")
     elif share[0] < 1 - OTHERS or share[1] > 1 + OTHERS:
