@@ -264,7 +264,7 @@ def test_a_drive_that_is_small_at_the_fastest_reading_and_large_at_others_contri
     assert "of it at" not in found[2].why
 
 
-def test_a_drive_without_which_another_explains_the_readings_is_not_said_to_contribute(fitted_case, monkeypatch):
+def test_a_drive_contributes_only_if_no_other_drive_explains_the_readings_alone(fitted_case, monkeypatch):
     size = TorqueRatio(0.2, (0.1, 0.3), 0.4, 0.2, 3.0, 3.0, LargestShare(1.0, 0.2, (0.1, 0.3), 0.4))
     monkeypatch.setattr(verdicts, "size_of", lambda *given, **more: size)
     unequal = claims(replace(fitted_case, laplace={"unequal accommodation alone": -1e6}))["unequal accommodation"]
@@ -274,7 +274,7 @@ def test_a_drive_without_which_another_explains_the_readings_is_not_said_to_cont
     assert claims(replace(fitted_case, fits=far))["unequal accommodation"].verdict == "contributes"
 
 
-def test_a_drive_whose_size_only_the_readings_tell_is_never_sufficient(fitted_case, make_bench):
+def test_a_drive_of_free_size_is_never_sufficient(fitted_case, make_bench):
     clear = replace(fitted_case, laplace=dict.fromkeys(MODELS, -1e6))
     share = (0.95, 1.05)
     for model in ("constant torque alone", "unequal accommodation alone"):
