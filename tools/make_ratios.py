@@ -165,7 +165,7 @@ def unequal_wall_law(ask: Ask) -> list[str]:
 
 def internal_energy(ask: Ask) -> list[str]:
     """Return the lines over Knudsen number: nitrogen over a monatomic gas of the same viscosity."""
-    numbers = (0.03, 0.1, 0.3, 1.0, 3.0, 10.0, math.inf)
+    numbers = (0.0178, 0.03, 0.1, 0.3, 1.0, 3.0, 10.0, math.inf)
     full = (1.0, 1.0, 1.0)
     # On one grid and one set of velocities ratios are much more accurate than coefficients.
     monatomic = ask(question(kn, full, 1e-2, shape="square") for kn in numbers)

@@ -136,6 +136,7 @@ def predicted_speeds(row: Mapping[str, Any], known: TestBench) -> tuple[dict[str
     of = known.bench.with_gas(str(row["gas"])) if row["gas"] else known.bench
     gas_k = of.gas.temperature.value
     lit = known.rotor
+    response = response_of(parameters_of(of)) if row["gas"] else known.response
     here = lit.with_(gas_temperature_k=gas_k, **gas_numbers(GasState(of.gas.gas, 1.0, gas_k)))
     side = str(row["lamp_side"])
     if side and side != of.light.arrangement and side != "opposite beam":
@@ -161,7 +162,7 @@ def predicted_speeds(row: Mapping[str, Any], known: TestBench) -> tuple[dict[str
     try:
         before = steady_state(np.array([pressure]), usual_rotor, known.response)
         if float(row["lamp_share"]) > 0:
-            after = steady_state(np.array([pressure]), here, known.response)
+            after = steady_state(np.array([pressure]), here, response)
         else:
             # The vane has any temperature between its earlier one, dark or still lit, and that of the envelope.
             warmest = np.mean([before.at.dark_k, before.at.bright_k], axis=0)
@@ -170,7 +171,7 @@ def predicted_speeds(row: Mapping[str, Any], known: TestBench) -> tuple[dict[str
             if abs(envelope - known.envelope_k) <= LEAST_ENVELOPE_CHANGE_K:
                 start = warmest
             vane = envelope + random.uniform(size=shape) ** 2 * (start - envelope)
-            after = state_of_warm_vane(pressure, vane, here, known.response)
+            after = state_of_warm_vane(pressure, vane, here, response)
     except ValueError:
         return None
     usual = known.usual_speed(pressure)

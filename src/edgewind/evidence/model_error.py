@@ -34,7 +34,7 @@ Array = NDArray[np.float64]
 LENGTH = float(np.log(10.0))
 _LENGTHS = LENGTH * np.array([0.5, 1.0, 2.0])
 # Standard deviations beyond what the response of the gas states for itself (its table, the law of the walls, second
-# order, hard spheres, a bulb taken for a cylinder). Sums of squares of sources that are named, not fitted to any rotor.
+# order, hard spheres, a bulb or a cylinder). Sums of squares of sources that are named, not fitted to any rotor.
 # Of the shape of the rotor, on force and drag together:
 # - stem, hub and pivot, which the tables lack: 3 % of force and drag (our judgement);
 # - vanes bent or turned by 10 degrees: force goes with the cosine, drag with its square: 1.5 and 3 % (computed).

@@ -34,6 +34,8 @@ class Species:
         Range of temperature in which the source of the viscosity holds, K.
     source : str
         Where viscosity and conductivity come from.
+    translational_eucken : float
+        Conductivity by the motion of the molecules over (3/2) k mu/m near 300 K; 5/2 for a monatomic gas.
     viscosity, conductivity : callable
         Dilute-limit viscosity (Pa s) and thermal conductivity (W/(m K)) of a temperature in K; any shape.
     heat_capacity : callable
@@ -46,6 +48,7 @@ class Species:
     t_min_k: float
     t_max_k: float
     source: str
+    translational_eucken: float
     viscosity: Callable[[ArrayLike], FloatArray]
     conductivity: Callable[[ArrayLike], FloatArray]
     heat_capacity: Callable[[ArrayLike], FloatArray]
@@ -93,6 +96,14 @@ _GASES = (
     ("R134a", "1,1,1,2-tetrafluoroethane", 0.102032, 230.0, 455.0, _HUBER_R134A),
     ("R152a", "1,1-difluoroethane", 0.066051, 230.0, 500.0, _PERRY),
 )
+# Eucken's factor of translation by the formula of E. A. Mason and L. Monchick, J. Chem. Phys. 36, 1622 (1962), as in
+# `edgewind.kinetics.polyatomic.NITROGEN`. Collision numbers of the rotation are those of GRI-Mech 3.0 (gri30.cti of
+# Cantera: O2 3.8, H2O 4.0, CH4 13, H2 280), but for N2, 4.4, and CO2, 2.4, from thermal transpiration. D2, whose levels
+# lie far apart as those of H2, is taken as H2. For the others none was found: 2.25 is the middle of what the formula
+# gives a non-linear molecule for 2 to 13.
+_EUCKEN = {"N2": 2.3, "O2": 2.28, "CO2": 2.21, "H2O": 2.21, "CH4": 2.38, "H2": 2.496, "D2": 2.496} | dict.fromkeys(
+    ("SF6", "R134a", "R152a"), 2.25
+)
 _ALIASES = {
     "sulphur hexafluoride": "SF6",
     "sf₆": "SF6",
@@ -117,7 +128,7 @@ def all_species() -> dict[str, Species]:
     known = {}
     for symbol, name, mass, t_min, t_max, source in _GASES:
         properties = (dilute(symbol, quantity) for quantity in COLUMNS[2:])
-        known[symbol] = Species(symbol, name, mass, t_min, t_max, source, *properties)
+        known[symbol] = Species(symbol, name, mass, t_min, t_max, source, _EUCKEN.get(symbol, 2.5), *properties)
     return known
 
 

@@ -81,6 +81,14 @@ class GasState:
         return inner if inner > 1e-4 else 0.0  # libraries round the gas constant
 
     @property
+    def translational_eucken(self) -> float:
+        """Conductivity by the motion of the molecules over (3/2) k mu/m: 5/2 in a monatomic gas, 2.3 in nitrogen.
+
+        Near 300 K; that of a mixture is the mean by mole fraction, our judgement.
+        """
+        return sum(fraction * species.translational_eucken for species, fraction in self.gas.fractions)
+
+    @property
     def number_density_m3(self) -> float:
         """Molecules in a cubic metre, ``n = p / (k T)``."""
         return self.pressure_pa / (BOLTZMANN * self.temperature_k)

@@ -67,6 +67,7 @@ class RotorParameters:
     most_probable_speed_m_s: Number
     internal_heat: float
     conductivity_factor: float  # over that of a monatomic gas of the same viscosity
+    translational_eucken: float = 2.5  # of the thermal conductivity; see `GasState`
     vane_shape: VaneShape = "rectangle"
     viscosity_exponent: float = 0.75
     gas_force_factor: Number = 1.0
@@ -182,6 +183,7 @@ def gas_numbers(state: GasState) -> dict[str, float]:
         "most_probable_speed_m_s": state.most_probable_speed_m_s,
         "internal_heat": state.internal_heat,
         "conductivity_factor": conductivity_factor(state),
+        "translational_eucken": state.translational_eucken,
     }
 
 
@@ -189,7 +191,7 @@ def gas_slopes(bench: Bench) -> dict[str, dict[str, float]]:
     """Return the derivatives of the gas of a rotor by each uncertain mole fraction, by symbol and field.
 
     The most abundant species compensates. Differences over plus and minus the standard uncertainty, as far as fractions
-    allow.
+    allow. The response of the gas, and with it Eucken's factor, stays that of the stated composition.
     """
     gas, temperature = bench.gas.gas, bench.gas.temperature.value
     found = {}
@@ -197,7 +199,9 @@ def gas_slopes(bench: Bench) -> dict[str, dict[str, float]]:
         x = gas.fraction(symbol)
         ends = max(x - u, 0.0), min(x + u, x + gas.fraction(gas.balance))
         low, high = (gas_numbers(GasState(gas.with_fraction(symbol, end), 1.0, temperature)) for end in ends)
-        found[symbol] = {name: (high[name] - low[name]) / (ends[1] - ends[0]) for name in high}
+        found[symbol] = {
+            name: (high[name] - low[name]) / (ends[1] - ends[0]) for name in high if name != "translational_eucken"
+        }
     return found
 
 

@@ -82,6 +82,8 @@ _NAMES = (*_LOGARITHMIC, "area_share")
 # Derived coefficients stored beside them: all but the area share by their logarithms.
 _HELD = (*_NAMES[:4], "accommodation_force", "accommodation_heat", "area_share")
 _LOGS = len(_HELD) - 1
+# Those of unequal accommodation, and the coefficient that each is a share of.
+_UNLIKE = {"accommodation_force": "thermal_force", "accommodation_heat": "heat"}
 # Coefficients that have an error of their own; that of heat holds for the loss, too.
 _UNSURE = ("thermal_force", "drag", "heat")
 # Name of the error of the force of unequal accommodation over the thermal force.
@@ -184,6 +186,26 @@ class TableResponse:
         found = object.__new__(TableResponse)
         found.__dict__.update({name: value for name, value in self.__dict__.items() if name != "_sizes"})
         found._less_certain_than, found._uncertain = self, (relative, together)
+        return found
+
+    def times(self, factors: Mapping[str, Array]) -> TableResponse:
+        """Return the same with its coefficients multiplied at each node, with the same relative errors.
+
+        Factors of shape (n + 1,) or (m, n + 1), free flight last, by the names of the kinetic room; coefficients
+        without one stay. Force and heat of unequal accommodation have those of the thermal force and of the heat
+        between the faces, times ``apparent``.
+        """
+        by = np.ones((len(_HELD), self.accommodation.size, self.knudsen.size + 1))
+        for row, name in zip(by, _HELD, strict=True):
+            row *= factors.get(KINETIC[_UNLIKE.get(name, name)], 1.0)
+            row *= factors.get("apparent", 1.0) if name in _UNLIKE else 1.0
+        found = object.__new__(TableResponse)
+        found.__dict__.update(
+            {name: value for name, value in self.__dict__.items() if name not in ("_sizes", "_curve")}
+        )
+        found.held, found.free = self.held * by[..., :-1], self.free * by[..., -1]
+        found.top = found.held[..., -1]
+        found._less_certain_than, found._uncertain = self, (0.0, False)
         return found
 
     @cached_property

@@ -16,12 +16,12 @@ from threadpoolctl import ThreadpoolController
 from edgewind.bench.vane import MEAN_SQUARE_OFFSET, VaneShape
 from edgewind.kinetics import RotorRatios, wall_law_error
 from edgewind.kinetics.hard_spheres import equation_error
-from edgewind.kinetics.internal_energy import internal_energy_error
+from edgewind.kinetics.internal_energy import internal_energy_corrections
 from edgewind.kinetics.rotor_table import ARMS, ASPECTS, CHAMBERS, DIFFUSE, VANES, place_of
 from edgewind.rotor.film import second_order_error
 from edgewind.rotor.neighbours import UNCERTAIN, lost
 from edgewind.rotor.parameters import Number, RotorParameters
-from edgewind.rotor.response import KINETIC, TableResponse
+from edgewind.rotor.response import KINETIC, UNEQUAL, TableResponse
 from edgewind.rotor.shapes import COEFFICIENTS, NodeTable, at_nodes, of_shape, shaped_response
 from edgewind.rotor.solved import NODES, SOLVED, OwnRotor, kept_answer
 
@@ -58,7 +58,7 @@ def rotor_response(
     arm_m : float
         From the axis to the middle of a vane, m.
     chamber_height_m : float, optional
-        Height of the chamber, m.
+        Height of the chamber, m. It is a cylinder, or a cube about a lone vane.
     """
     height = room_m if chamber_height_m is None else chamber_height_m
     own = None
@@ -67,48 +67,52 @@ def rotor_response(
     # Whether it was solved is part of the key, since it may be solved later.
     solved = own is not None and own.why_outside() is not None and kept_answer(own) is not None
     about = (shape, width_m, height_m, room_m, vanes, arm_m, thickness_m, chamber_accommodation, height)
-    found = _rotor_response(*about, own if solved else None)
-    if abs(math.log(height / room_m)) > _BULB_HEIGHT:
-        return found
-
-    def bulb() -> dict[str, Array]:
-        return bulb_error(shape, width_m, height_m, room_m, vanes, arm_m, chamber_height_m=height)
-
-    return found.less_certain(bulb, together=True)
+    return _rotor_response(*about, own if solved else None)
 
 
-# A sphere has 2/3 of the volume of a cylinder as wide and as high, but it lacks the corners, farthest from the
-# vanes: it acts as a cylinder narrower by half of that. Stokes flow by finite elements about four vanes in both (arm of
-# 1.5 widths, 1.25 times as wide as the rotor; benchmarks/bench_dense_gas.py): 6.4 % more drag, and 8 % by this rule.
-_BULB = (2.0 / 3.0) ** (1.0 / 6.0)
-# Chambers about as high as wide may be bulbs; the bench does not say.
-_BULB_HEIGHT = 0.1
-# Largest change of the drag by a sphere, free flight by rays about rotors of four in three spheres; force and heat
-# depend on the vanes alone there.
-_BULB_FREE = 0.014
-
-
-def bulb_error(
+def _bulb_or_cylinder(
+    found: TableResponse,
     shape: VaneShape,
     width_m: float,
     height_m: float,
     room_m: float,
     vanes: int,
     arm_m: float,
-    *,
-    chamber_height_m: float | None = None,
+    height: float,
+) -> TableResponse:
+    """Return a response half way from a chamber of these measures to a bulb, if it may be one."""
+    likely = float(np.clip(2.0 - abs(math.log(height / room_m)) / _BULB_HEIGHT, 0.0, 1.0))
+    if likely == 0.0:
+        return found
+    narrowing = _narrowing(shape, width_m, height_m, room_m, vanes, arm_m, height)
+    half = {name: 0.5 * likely * np.log(one) for name, one in narrowing.items()}
+    errors = {name: np.abs(one[:-1]) for name, one in half.items()}
+    errors["drag"] = np.maximum(errors["drag"], likely * _BULB_FREE)
+    return found.times({name: np.exp(one) for name, one in half.items()}).less_certain(errors, together=True)
+
+
+# A sphere has 2/3 of the volume of a cylinder as wide and as high, but it lacks the corners, farthest from the
+# vanes: it acts as a cylinder narrower by half of that. Stokes flow by finite elements about four vanes in both (arm of
+# 1.5 widths, 1.25 times as wide as the rotor; benchmarks/bench_dense_gas.py): 6.4 % more drag, and 8 % by this rule.
+_BULB = (2.0 / 3.0) ** (1.0 / 6.0)
+# Chambers as high as wide, within this logarithm, may be bulbs or cylinders; the bench does not say. The response is
+# that half way between, and the distance from either is its error. Both fade out to twice the logarithm.
+_BULB_HEIGHT = 0.1
+# Largest change of the drag by a sphere, free flight by rays about rotors of four in three spheres; force and heat
+# depend on the vanes alone there. Its sign differs, so it is an error of either chamber.
+_BULB_FREE = 0.014
+
+
+# A search, or a slider of the pages, asks again.
+@lru_cache(maxsize=64)
+def _narrowing(
+    shape: VaneShape, width_m: float, height_m: float, room_m: float, vanes: int, arm_m: float, height: float
 ) -> dict[str, Array]:
-    """Return the relative error of taking a bulb for a cylinder as wide and as high, over the nodes of the response.
+    """Return the coefficients in a chamber over those in one 7 % wider and higher, which is as a bulb to a cylinder.
 
-    It is the difference of the coefficients in a chamber 7 % wider, by kinetic name, shapes (n,); of the drag at least
-    the result of rays about rotors in spheres in free flight.
-
-    Parameters
-    ----------
-    shape, width_m, height_m, room_m, vanes, arm_m, chamber_height_m
-        As for :func:`rotor_response`.
+    By kinetic name, shapes (n + 1,) with free flight last. Wider, since a chamber may be too narrow for its rotor
+    otherwise.
     """
-    height = room_m if chamber_height_m is None else chamber_height_m
     arm, aspect = arm_m / width_m, height_m / width_m
     kn = shaped_response(shape, width_m, height_m, min(room_m, height)).knudsen
 
@@ -116,17 +120,14 @@ def bulb_error(
         if _in_tables(shape, vanes, arm, aspect):
             lengths = (size * room_m / width_m, size * height / width_m)
             whole = _of_tables(vanes, arm, aspect, *lengths, kn, np.ones(1))
-            return {key: whole[key][0, :-1] for key in COEFFICIENTS}
+            return {key: whole[key][0] for key in COEFFICIENTS}
         found = _rotor_response(
             shape, width_m, height_m, size * room_m, vanes, arm_m, 0.0, 1.0, size * height, None
-        ).at(kn, 1.0)  # fmt: skip
-        return {key: getattr(found, key) for key in COEFFICIENTS}
+        ).nodes()  # fmt: skip
+        return {key: found[key][-1] for key in COEFFICIENTS}
 
-    # wider, since a chamber may be too narrow for its rotor otherwise
     here, wider = within(1.0), within(1.0 / _BULB)
-    moved = {KINETIC[key]: np.abs(np.log(here[key] / wider[key])) for key in COEFFICIENTS}
-    moved["drag"] = np.maximum(moved["drag"], _BULB_FREE)
-    return moved
+    return {KINETIC[key]: here[key] / wider[key] for key in COEFFICIENTS}
 
 
 @lru_cache(maxsize=64)
@@ -330,7 +331,11 @@ _LONGEST_ARM = 6.0
 
 
 def response_of(rotor: RotorParameters) -> TableResponse:
-    """Return the response of the gas for the vanes of a rotor in its chamber, by :func:`rotor_response`."""
+    """Return the response of the gas for the vanes of a rotor in its chamber.
+
+    That of :func:`rotor_response`, corrected for what a bench does not say or the tables lack: half way to a bulb if
+    the chamber is as high as it is wide, and the internal energy of the molecules. Half of a correction is its error.
+    """
     width, height, room, tall, arm, thickness, chamber = (
         float(np.mean(np.asarray(value)))
         for value in (
@@ -347,11 +352,17 @@ def response_of(rotor: RotorParameters) -> TableResponse:
         rotor.vane_shape, width, height, room, int(rotor.vanes), arm, thickness_m=thickness,
         chamber_accommodation=chamber, chamber_height_m=tall,
     )  # fmt: skip
-    # The law of the walls is not known: further error of the force at the measured heat. The
-    # tables are those of a monatomic gas.
-    kn = found.knudsen
-    found = found.less_certain(lambda: wall_law_error(float(np.mean(np.asarray(rotor.accommodation))), kn))
-    found = found.less_certain(lambda: internal_energy_error(float(np.mean(np.asarray(rotor.internal_heat))), kn))
+    found = _bulb_or_cylinder(found, rotor.vane_shape, width, height, room, int(rotor.vanes), arm, tall)
+    # The law of the walls is not known: further error of the force at the measured heat.
+    kn, alpha = found.knudsen, float(np.mean(np.asarray(rotor.accommodation)))
+    found = found.less_certain(lambda: wall_law_error(alpha, kn))
+    # The tables are those of a monatomic gas.
+    inner, eucken = (float(np.mean(np.asarray(one))) for one in (rotor.internal_heat, rotor.translational_eucken))
+    if inner:
+        logs = internal_energy_corrections(inner, eucken, np.append(kn, np.inf), found.accommodation[:, None])
+        found = found.times({name: np.exp(log) for name, log in logs.items()})
+        half = {name: 0.5 * np.abs(log) for name, log in internal_energy_corrections(inner, eucken, kn, alpha).items()}
+        found = found.less_certain(half | {UNEQUAL: half["apparent"]})
     return found.less_certain(lambda: second_order_error(_warmth(rotor, found), kn))
 
 
