@@ -5,7 +5,6 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from scipy.constants import g, speed_of_light
 
 from edgewind.evidence import MECHANISMS, verdicts
 from edgewind.evidence.claims import sentence
@@ -22,7 +21,6 @@ from edgewind.evidence.verdicts import (
     small_everywhere,
 )
 from edgewind.rotor import parameters_of, response_of, steady_state
-from edgewind.rotor.drives import light_pressure
 
 NOT_HELD = "the fit with every drive does not describe the readings, so other shares are not known"
 VERDICTS = ("ruled out", "sufficient", "compatible", "contributes", "cannot tell")
@@ -66,24 +64,6 @@ def case(bench, drives=None, **more):
 
 def claims(a_case):
     return {name: judge(a_case) for name, judge in MECHANISMS.items()}
-
-
-# Light pressure
-
-
-def test_fifty_absorbed_watts_exert_about_seventeen_micrograms_force():
-    """Common practice, no source."""
-    assert light_pressure.light_force(50.0, 0.0) / g * 1e9 == pytest.approx(17.0, abs=0.05)
-
-
-def test_light_pressure_on_a_mirror_is_twice_that_on_a_black_face(published):
-    """Source: J. C. Maxwell, A Treatise on Electricity and Magnetism (1873), art. 792; E. F. Nichols and G. F. Hull,
-    The pressure due to radiation, Phys. Rev. 17, 26 (1903).
-    """
-    assert light_pressure.light_force(1.0, 1.0) == 2 * light_pressure.light_force(1.0, 0.0)
-    published(
-        "force of 1 W on a black face", light_pressure.light_force(1.0, 0.0), 1 / speed_of_light, rel=1e-9, unit="N"
-    )
 
 
 # Signs
