@@ -112,8 +112,8 @@ def test_three_vanes_are_interpolated_with_a_greater_error_and_a_note():
 
 def test_a_chamber_as_high_as_wide_is_taken_half_way_between_a_cylinder_and_a_bulb(make_bench):
     """In dense gas the bulb has more than the 6.4 % more drag of Stokes flow, in a chamber 1.25 times as wide as the
-    rotor; in free flight rays about rotors in spheres gave up to 1.4 %, of either sign. A chamber 1.25 times as high as
-    wide is not a sphere.
+    rotor; in free flight rays about rotors in spheres differ by 1.4 % at most, of either sign. A chamber 1.25 times as
+    high as wide is not a sphere.
     """
     argon = parameters_of(make_bench(gas={"species": "Ar"}, gauge={"principle": "diaphragm"}))
     rotor = argon.with_(

@@ -29,8 +29,8 @@ def _limits(found: Findings) -> Iterator[str]:
     if rotor.internal_heat > 0:
         yield (
             f"The gas ({bench.gas.gas.name}) is computed as monatomic, with factors for the internal energy of its "
-            "molecules: on the heat that they carry, and on the force, which is 3 % less in nitrogen near the pressure "
-            "of greatest torque. Half of what was computed is part of the stated error."
+            "molecules: on the heat that they carry, and on the force, which is 3 % less in nitrogen at Kn 0.1. Half "
+            "of what was computed is part of the stated error."
         )
     if found.experiment.bench.rotor.accommodation is None:
         yield "The accommodation is not stated in bench.toml, so it is an unknown within a wide range."
