@@ -26,7 +26,7 @@ def njit(**options: Any) -> Any:
     def compiled(function: Any) -> Any:
         dispatcher = numba.njit(**options)(function)
         if stored and hasattr(dispatcher, "enable_caching"):  # NUMBA_DISABLE_JIT leaves the function unchanged
-            dispatcher._cache = KernelCache(function)
+            KernelCache(function).attach(dispatcher)
         return dispatcher
 
     return compiled
