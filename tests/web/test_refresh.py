@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Route, expect
+from playwright.sync_api import Route, WebSocketRoute, expect
 from support.from_nothing import comma, pulses, traces
 
 from edgewind.bench import write_template
@@ -145,3 +145,47 @@ def test_a_table_says_that_its_readings_are_being_loaded(
     page.goto(one_server.url + "/books/unread/unread")
     expect(page.locator("#readings tbody")).to_have_text("The readings could not be loaded.")
     expect(page.locator("#trouble")).to_contain_text("there is no such file")
+
+
+def test_what_is_awaited_is_said_where_it_will_be_and_nothing_moves_when_it_comes(
+    one_server: Any, one_root: Path, visit: Callable, bench_text: str
+) -> None:
+    with open_book(one_root / "coming.book", make=True) as book:
+        book.add_experiment("typed", bench_text.encode(), TITLES)
+        book.add_experiment("none", bench_text.encode(), TITLES)
+    record(one_root / "coming.book", range(6))
+    held: list[WebSocketRoute] = []
+    for width in (1280, 390):
+        window = visit(viewport={"width": width, "height": 800})
+        page = window.page
+        page.route_web_socket("**/live/**", lambda line: held.append(line))
+        for kind in ("bench", "books"):
+            page.goto(f"{one_server.url}/{kind}/coming.book/typed")
+            for place in ("#curve", "#readings tbody"):
+                words = page.locator(place + " [aria-live=polite]")
+                expect(words).to_have_text("The readings are being loaded…")
+                expect(page.locator(place)).to_have_text("The readings are being loaded…")
+            top = "document.getElementById('readings').getBoundingClientRect().top + scrollY"
+            before = page.evaluate(top)
+            page.select_option("#unit-speed", "rad/s")  # what is awaited is not drawn as none
+            expect(page.locator("#curve")).to_have_text("The readings are being loaded…")
+            while not held:
+                page.wait_for_timeout(20)
+            held.pop().connect_to_server()
+            expect(page.locator("#curve svg.drawing .point")).to_have_count(6)
+            expect(page.locator(LOADED)).to_be_visible()
+            assert abs(page.evaluate(top) - before) < 6, (kind, width)
+            expect(page.get_by_text("The readings are being loaded…")).to_have_count(0)
+
+            page.goto(f"{one_server.url}/{kind}/coming.book/none")  # known to be none before the feed says so
+            expect(page.locator("#readings tbody")).to_have_text("No reading yet.")
+            expect(page.locator("#curve")).to_contain_text("reading")
+            while not held:
+                page.wait_for_timeout(20)
+            held.pop().connect_to_server()
+            expect(page.locator("#readings tbody")).to_have_text("No reading yet.")
+    record_one = {"time": "2026-03-14 10:00:00", "pressure": "1", "speed": "50", "lamp": "on"}
+    with open_book(one_root / "coming.book", write=True) as book:
+        book.record("none", record_one)
+    expect(page.locator("#readings tbody tr")).to_have_count(1)
+    expect(page.locator(LOADED)).to_be_visible()

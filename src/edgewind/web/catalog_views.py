@@ -68,7 +68,9 @@ def experiment_page(catalog: Catalog, slug: str, experiment: str) -> dict[str, A
     view |= {"others": others}
     if place.kind == "folder":
         source = catalog.source(slug, experiment)
-        return view | {"bench": bench_view(source.bench()), "form": None, "changes": [], "bench_text": ""}
+        return view | {
+            "bench": bench_view(source.bench()), "form": None, "changes": [], "bench_text": "", "readings": None,
+        }  # fmt: skip
     book = catalog.book(slug)
     if experiment not in book.experiments():
         raise NotFoundError(f"'{place.name}' holds no experiment '{experiment[:80]}'")
@@ -77,6 +79,7 @@ def experiment_page(catalog: Catalog, slug: str, experiment: str) -> dict[str, A
     return view | {
         "bench": bench_view(parse_bench(text)),
         "bench_text": text,
+        "readings": marks(book)[experiment].readings,
         "form": form_of(book, experiment).model_dump(),
         "changes": [
             {"number": one.number, "reading": one.reading, "cell": one.cell, "before": one.before, "after": one.after,

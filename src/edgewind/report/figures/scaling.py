@@ -79,7 +79,7 @@ def _laws(findings: Findings) -> tuple[Scaling, ...]:
 
 def describe_scaling(findings: Findings) -> str:
     """Return the alternative text of the figure."""
-    return " ".join(law.sentence for law in _laws(findings))
+    return raise_exponents(" ".join(law.sentence for law in _laws(findings)))
 
 
 def caption_scaling(findings: Findings) -> str:
@@ -90,7 +90,7 @@ def caption_scaling(findings: Findings) -> str:
     return (
         "Predicted by the fit for vanes of other widths, as high as wide, on the same arms: medians and "
         f"{100 * laws[0].level:g} % intervals, with the power law through them. "
-        + " ".join(law.sentence for law in laws)
+        + describe_scaling(findings)
     )
 
 

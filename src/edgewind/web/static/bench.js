@@ -21,7 +21,7 @@ import {
   trouble,
   unitOf,
 } from "/static/common.js";
-import { acrossOf, chosenAxis, fillTable, onAxis, seriesOf } from "/static/readings.js";
+import { acrossOf, chosenAxis, fillTable, notLoaded, onAxis, seriesOf } from "/static/readings.js";
 import { asideButton } from "/static/aside.js";
 import { begin } from "/static/begin-sweep.js";
 import { openSvg } from "/static/figure.js";
@@ -235,6 +235,7 @@ byId("go-on").addEventListener("click", async () => {
 // Readings
 
 function showRows() {
+  if (here.readings && !rows.size) return; // they are being loaded
   const list = ordered(),
     axis = chosenAxis("axis"),
     target = status?.running && status.step ? status.step : proposal;
@@ -457,6 +458,7 @@ follow(slug, experiment, {
     through.readings(ordered());
     if (whole || changed.length) askNext();
   },
+  missing: notLoaded,
   status(told) {
     newRun(told.run);
     const ended = status?.running && !told.running;

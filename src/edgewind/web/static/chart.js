@@ -148,6 +148,7 @@ export class Chart {
       ...lines.flatMap((l) => l.points.map((p) => p[0])),
       ...bands.flatMap((b) => b.points.map((p) => p[0])),
     ].filter((x) => (spec.x.linear ? Number.isFinite(x) : x > 0));
+    this.place.classList.remove("awaited");
     if (this.tools) this.tools.row.hidden = !xs.length;
     if (!xs.length) {
       const empty = document.createElement("p");

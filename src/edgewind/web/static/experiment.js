@@ -1,17 +1,17 @@
 // One experiment of a book, or a folder: its readings, kept up to date.
 import { Chart } from "/static/chart.js";
 import { ask, byId, dataOf, follow, onUnits, pathOf, trouble } from "/static/common.js";
-import { acrossOf, chosenAxis, fillTable, onAxis, seriesOf } from "/static/readings.js";
+import { acrossOf, chosenAxis, fillTable, notLoaded, onAxis, seriesOf } from "/static/readings.js";
 import { asideButton } from "/static/aside.js";
 
-const { slug, experiment, kind, bench: described } = dataOf("data");
+const { slug, experiment, kind, bench: described, readings } = dataOf("data");
 let bench = described,
   rows = null; // until they have arrived
 const chart = new Chart(byId("curve")),
   ways = kind === "book" ? asideButton(slug, experiment) : null;
 
 function show() {
-  if (!rows) return;
+  if (!rows || (readings && !rows.size)) return;
   const list = [...rows.values()].sort((a, b) => a.n - b.n),
     axis = chosenAxis("axis"),
     across = acrossOf(axis, bench);
@@ -27,10 +27,6 @@ function show() {
   });
   fillTable(byId("readings").tBodies[0], list, ways);
 }
-const fail = () => {
-  const waiting = document.querySelector("#readings .waiting");
-  if (waiting) waiting.textContent = "The readings could not be loaded.";
-};
 onAxis("axis", show);
 onUnits(show);
 if (kind === "book") {
@@ -42,7 +38,7 @@ if (kind === "book") {
       rows = all;
       show();
     },
-    missing: fail,
+    missing: notLoaded,
   });
 } else {
   ask("/api/readings/" + pathOf(slug, experiment))
@@ -52,7 +48,7 @@ if (kind === "book") {
       show();
     })
     .catch((error) => {
-      fail();
+      notLoaded();
       trouble(error.message);
     });
 }

@@ -153,7 +153,16 @@ export function fillTable(body, rows, ways) {
   wanted.forEach((one, place) => {
     if (body.rows[place] !== one) body.insertBefore(one, body.rows[place] ?? null);
   });
+  if (!wanted.length) {
+    const across = body.parentNode.tHead.rows[0].cells.length;
+    body.replaceChildren(make("tr", {}, make("td", { colspan: across, class: "soft" }, "No reading yet.")));
+  }
   focused?.querySelector("button")?.focus();
+}
+// In the place of the chart and of the rows, where the readings do not arrive.
+export function notLoaded() {
+  for (const words of document.querySelectorAll(".awaited .empty, #readings .waiting"))
+    words.textContent = "The readings could not be loaded.";
 }
 // Whether the row is set aside by a person, rather than by its own signals.
 export const isExcluded = (row) => Boolean(row.exclude);
