@@ -483,7 +483,7 @@ def test_stills_are_written_completely_or_not_at_all(fields, tmp_path):
 @pytest.mark.parametrize(
     ("call", "words"),
     [
-        (lambda gas: gas_field("strip", 0.001), "cannot be resolved"),
+        (lambda gas: gas_field("strip", 0.001), "must be between 0.005 and"),
         (lambda gas: gas_field("strip", 5000.0), "thinner gas hardly flows"),
         (lambda gas: gas_field("square", 0.01), "denser gas in space"),
         (lambda gas: gas_field("strip", float("inf")), "cannot be drawn"),
@@ -562,7 +562,7 @@ def test_command_writes_a_film_and_a_still(tmp_path, folder, monkeypatch, capsys
         ((), "give --out FILE.mp4"),
         (("--out", "gas.avi"), ".mp4"),
         (("--out", "gas.mp4", "--size", "huge"), "choose one of page, 1080p, 4K"),
-        (("--out", "gas.mp4", "--knudsen", "0.001,1"), "cannot be resolved"),
+        (("--out", "gas.mp4", "--knudsen", "0.001,1"), "must be between 0.005 and"),
         (("--out", "gas.mp4", "--knudsen", "much"), "does not give Knudsen numbers"),
         (("--out", "gas.mp4", "--knudsen", "1"), "a film needs two Knudsen numbers or more"),
         (("--out", "none/gas.mp4"), "folder does not exist"),

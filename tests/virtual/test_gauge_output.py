@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from edgewind.bench import GAUGES
 from edgewind.bench.virtual import VirtualSection
 from edgewind.signals import pressure_from_display, pressure_from_volts
-from edgewind.virtual import volts_from_pressure
+from edgewind.virtual import GaugeOutput
 from edgewind.virtual.gauge_output import indicated_log_pressure
 
 COMMON = {"signal_low": "1 V", "signal_high": "6 V", "transfer_uncertainty": "5 %"}
@@ -39,16 +39,16 @@ def test_pressure_to_voltage_and_back_restores_the_pressure(make_bench, name, sh
     bench = bench_with(make_bench, name)
     volts = 1 + 5 * share
     pressure = pressure_from_volts([volts], bench).pressure_pa
-    assert volts_from_pressure(pressure, bench) == pytest.approx([volts], abs=1e-9)
+    assert GaugeOutput(bench).volts(pressure) == pytest.approx([volts], abs=1e-9)
 
 
 def test_output_includes_gas_factor_correction_and_error_of_the_gauge(make_bench):
     correction = {"factor": 1.2, "slope": 0.05, "pivot": "2 Pa"}
     bench = bench_with(make_bench, "ion-current", "He", correction=correction)
     pressure = np.array([3.0, 5.0, 9.0])
-    assert pressure_from_volts(volts_from_pressure(pressure, bench), bench).pressure_pa == pytest.approx(pressure)
+    assert pressure_from_volts(GaugeOutput(bench).volts(pressure), bench).pressure_pa == pytest.approx(pressure)
     low = pressure_from_volts(
-        volts_from_pressure(pressure, bench_with(make_bench, "linear"), 0.97), bench_with(make_bench, "linear")
+        GaugeOutput(bench_with(make_bench, "linear"), 0.97).volts(pressure), bench_with(make_bench, "linear")
     )
     assert low.pressure_pa[1:] == pytest.approx(0.97 * pressure[1:])
 
@@ -56,7 +56,7 @@ def test_output_includes_gas_factor_correction_and_error_of_the_gauge(make_bench
 @pytest.mark.parametrize("name", KINDS)
 def test_a_voltage_outside_the_range_is_flagged_by_the_study(make_bench, name):
     bench = bench_with(make_bench, name)
-    readings = pressure_from_volts(volts_from_pressure([1e-9, 1e6], bench), bench)
+    readings = pressure_from_volts(GaugeOutput(bench).volts([1e-9, 1e6]), bench)
     assert readings.flags == ("under-range", "over-range")
     assert np.isnan(readings.pressure_pa).all()
 

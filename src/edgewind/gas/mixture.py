@@ -185,7 +185,9 @@ def find_gas(what: str | Mapping[str, float | str]) -> Gas:
         except ValueError:
             amount = None
         if match is None or amount is None:
-            raise InputError(f"'{part.strip()}' is not a part of a mixture", fix="write it as '0.9 He + 0.1 Ne'")
+            raise InputError(
+                f"'{part.strip()}' is not a part of a mixture", fix="write fraction and gas, as in '0.9 He + 0.1 Ne'"
+            )
         fractions[match[3]] = fractions.get(match[3], 0.0) + amount
     return _mixture(what.strip(), {label: Measured(x) for label, x in fractions.items()})
 
@@ -210,13 +212,15 @@ def _uncertain(gas: Gas, parts: Mapping[str, Measured]) -> tuple[tuple[str, floa
     follows = sum(u**2 for u in stated.values()) ** 0.5
     if given and not 0.9 * given <= follows <= 1.1 * given:
         raise InputError(
-            f"the uncertainty of {gas.balance}, {given:g}, is not that of the rest, {follows:.2g}",
+            f"the uncertainty of {gas.balance} cannot be {given:g}: it follows from those of the other gases, "
+            f"{follows:.2g}",
             fix=f"write the uncertainties of the other gases; that of {gas.balance}, the most abundant, follows",
         )
     for symbol, u in stated.items():
         if u > 0.5:
             raise InputError(
-                f"the mole fraction of {symbol} is uncertain by {u:g}", fix="use a standard uncertainty up to 0.5"
+                f"the uncertainty of the mole fraction of {symbol} cannot be {u:g}",
+                fix="use a standard uncertainty of up to 0.5",
             )
     return tuple((symbol, stated[symbol]) for symbol in others if symbol in stated)
 
@@ -227,11 +231,11 @@ def _mixture(name: str, fractions: Mapping[str, Measured]) -> Gas:
     for label, given in fractions.items():
         x = given.value
         if not 0 <= x <= 1:
-            raise InputError(f"the mole fraction of {label} is {x:g}", fix="use fractions between 0 and 1")
+            raise InputError(f"the mole fraction of {label} cannot be {x:g}", fix="use fractions between 0 and 1")
         symbol = find_species(label).symbol
         merged[symbol] = merged.get(symbol, 0.0) + float(x)
     total = sum(merged.values())
     if abs(total - 1) > 1e-3:
-        raise InputError(f"the mole fractions of '{name}' sum to {total:g}", fix="make them sum to 1")
+        raise InputError(f"the mole fractions of '{name}' must sum to 1, not {total:g}", fix="correct the fractions")
     present = tuple((all_species()[symbol], x / total) for symbol, x in merged.items() if symbol in possible)
     return Gas(name, present)

@@ -98,8 +98,9 @@ def pressure_at_other_end(
     """
     if not (from_temperature_k > 0 and to_temperature_k > 0 and diameter_m > 0):
         raise InputError(
-            f"a tube cannot be {diameter_m:g} m wide, from {from_temperature_k:g} K to {to_temperature_k:g} K",
-            fix="give temperatures and a diameter above zero",
+            f"width and temperatures of a tube must be above zero, not {diameter_m:g} m, {from_temperature_k:g} K and "
+            f"{to_temperature_k:g} K",
+            fix="correct them",
         )
     log_p = np.log(np.asarray(pressure_pa, dtype=float))
     ends = np.log(from_temperature_k), np.log(to_temperature_k)

@@ -26,7 +26,7 @@ def choose_device(device: str) -> tuple[str, Callable[[Any], Any]]:
         Another name, or ``gpu`` where none computes.
     """
     if device not in ("auto", "cpu", "gpu"):
-        raise InputError(f"'{device}' is not a device", key="device", fix="choose auto, cpu or gpu")
+        raise InputError(f"the device must be auto, cpu or gpu, not '{device}'", key="device", fix="choose one of them")
     if device != "cpu":
         from edgewind.kinetics.gpu import operator_for, why_no_gpu
 

@@ -272,7 +272,9 @@ class Card:
         # CuPy keeps one module for all threads.
         self.set = next(_numbers[speeds])
         if self.set >= SETS:
-            raise InputError(f"more than {SETS} threads sweep on the GPU at once", key="device", fix="run fewer")
+            raise InputError(
+                f"at most {SETS} threads can sweep on the GPU at once", key="device", fix="run fewer solves at once"
+            )
         sets = cupy.ndarray((SETS, 9, speeds), np.float64, self.module.get_global("C"))
         self._constants = sets[self.set]
         attributes = cupy.cuda.Device().attributes
@@ -443,7 +445,7 @@ class CardDomain:
                     raise InputError(
                         f"the GPU has too little memory for a grid of {self.grid.cells} cells: {error}",
                         key="device",
-                        fix="ask for a larger tolerance, end other programs that use the card, or choose cpu",
+                        fix="choose a larger tolerance, end other programs that use the GPU, or choose cpu",
                     ) from error
                 sweep.blocks = -(-blocks // 2)
 

@@ -30,12 +30,12 @@ def check_shape(shape: str | Shape, aspect: float = 1.0) -> Shape:
     if name not in SHAPES:
         raise InputError(f"'{name}' is not a known shape", key="shape", fix=f"choose one of {', '.join(SHAPES)}")
     if name != "rectangle" and aspect != 1.0:
-        raise InputError(f"a {name} has no aspect", key="aspect", fix="leave it out, or take a rectangle")
+        raise InputError(f"a {name} has no aspect ratio", key="aspect", fix="leave it out, or choose a rectangle")
     if not 0.1 <= aspect <= 20.0:
         raise OutOfRangeError(
-            f"a rectangle of aspect {aspect:g} cannot be resolved",
+            f"the aspect ratio of a rectangle must be between 0.1 and 20, not {aspect:g}",
             key="aspect",
-            fix="stay between 0.1 and 20",
+            fix="choose one in that range",
         )
     return Shape(name, float(aspect))
 
@@ -49,13 +49,13 @@ def check_thickness(thickness: float, shape: Shape) -> float:
         raise InputError(
             f"a {shape.name} of finite thickness is not computed",
             key="thickness",
-            fix="leave the thickness out, or take a strip; `thickness_ratios` converts it to other shapes",
+            fix="leave the thickness out, or choose a strip; `thickness_ratios` converts its results to other shapes",
         )
     if not 0.005 <= value <= 2.0:
         raise OutOfRangeError(
-            f"a thickness of {thickness} widths cannot be resolved",
+            f"the thickness must be between 0.005 and 2 widths, not {thickness}",
             key="thickness",
-            fix="stay between 0.005 and 2, or give 0 for an infinitely thin strip",
+            fix="choose one in that range, or 0 for an infinitely thin strip",
         )
     return value
 
@@ -64,7 +64,7 @@ def check_thick_room(room: Room, thickness: float) -> None:
     """Raise an error if a thick vane leaves no gap to the walls along its normal."""
     if thickness and min(room.reaches) - 0.5 * thickness < 0.05:
         raise OutOfRangeError(
-            f"a vane {thickness:g} thick leaves no gap to a wall {min(room.reaches):g} off its middle",
+            f"a vane {thickness:g} thick leaves no gap to a wall {min(room.reaches):g} from its middle",
             key="room",
             fix="make the room longer, or move the vane to its middle",
         )
@@ -74,12 +74,14 @@ def check_knudsen(knudsen: float) -> float:
     """Return a Knudsen number that can be resolved; infinity means free flight."""
     value = float(knudsen)
     if math.isnan(value) or value <= 0.0:
-        raise OutOfRangeError(f"a Knudsen number must be above 0, not {knudsen}", key="knudsen", fix="give one above 0")
+        raise OutOfRangeError(
+            f"a Knudsen number must be above 0, not {knudsen}", key="knudsen", fix="give a positive number"
+        )
     if value < SMALLEST_KNUDSEN or LARGEST_KNUDSEN < value < math.inf:
         raise OutOfRangeError(
-            f"a Knudsen number of {value:g} cannot be resolved",
+            f"a Knudsen number must be between {SMALLEST_KNUDSEN:g} and {LARGEST_KNUDSEN:g}, not {value:g}",
             key="knudsen",
-            fix=f"stay within {SMALLEST_KNUDSEN:g} and {LARGEST_KNUDSEN:g}, or give infinity for free flight",
+            fix="choose one in that range, or inf for free flight",
         )
     return value
 
@@ -119,12 +121,16 @@ def check_room(room: float | Sequence[float] | Room, position: float, *, edges: 
         sides = [float(room)] * (1 + len(edges))
     if len(sides) != 1 + len(edges):
         raise InputError(
-            f"a room needs {1 + len(edges)} sides here, not {len(sides)}",
+            f"the room of this shape must have {1 + len(edges)} sides, not {len(sides)}",
             key="room",
             fix="give one ratio for all, or the length along the normal first and then the sides across",
         )
     if not all(math.isfinite(side) and side > 0.0 for side in sides):
-        raise OutOfRangeError(f"a room of {sides} is not a room", key="room", fix="give finite ratios above 0")
+        raise OutOfRangeError(
+            f"the sides of a room must be finite and above 0, not {sides}",
+            key="room",
+            fix="give each side as a multiple of the width of the vane",
+        )
     for side, edge in zip(sides[1:], edges, strict=True):
         if side <= edge * 1.01:
             raise OutOfRangeError(
@@ -141,7 +147,7 @@ def check_room(room: float | Sequence[float] | Room, position: float, *, edges: 
     checked = Room(sides[0], sides[1], sides[2] if len(sides) > 2 else None, float(position))
     if min(checked.reaches) < 0.05 or max(sides) > 200.0:
         raise OutOfRangeError(
-            f"walls {min(checked.reaches):g} off the vane in a room {max(sides):g} wide are unresolved",
+            f"walls {min(checked.reaches):g} from the vane, in a room {max(sides):g} wide, cannot be resolved",
             key="room",
             fix="keep every wall at least 0.05 and at most 200 widths away",
         )
@@ -175,17 +181,17 @@ def check_accommodation(accommodation: Accommodation | Mapping[str, Accommodatio
     for law in walls.laws:
         if law is not None and not (0.1 <= law.tangential <= 1.9 and 0.1 <= law.normal <= 1.0):
             raise OutOfRangeError(
-                f"a wall of Cercignani and Lampis that accommodates {law.tangential:g} of tangential momentum and "
-                f"{law.normal:g} of the energy along the normal cannot be resolved",
+                f"a Cercignani-Lampis wall with accommodation {law.tangential:g} of the tangential momentum and "
+                f"{law.normal:g} of the normal energy cannot be resolved",
                 key="accommodation",
-                fix="stay within 0.1 and 1.9 for the momentum, and within 0.1 and 1 for the energy",
+                fix="choose 0.1 to 1.9 for the momentum, and 0.1 to 1 for the energy",
             )
     for name, value in (("hot", walls.front), ("cold", walls.back), ("room", walls.room)):
         if not 0.0 <= value <= 1.0:
             raise OutOfRangeError(
-                f"an accommodation of {value:g} ({name}) has no meaning",
+                f"the accommodation of {name} must be between 0 and 1, not {value:g}",
                 key="accommodation",
-                fix="stay within 0 and 1",
+                fix="choose one in that range",
             )
     if walls.room == 0.0:
         raise OutOfRangeError(
@@ -195,7 +201,7 @@ def check_accommodation(accommodation: Accommodation | Mapping[str, Accommodatio
         )
     if walls.room < SMALLEST_ROOM_ACCOMMODATION:
         raise OutOfRangeError(
-            f"a room with an accommodation of {walls.room:g} cannot be resolved",
+            f"the accommodation of the room must be at least {SMALLEST_ROOM_ACCOMMODATION:g}, not {walls.room:g}",
             key="accommodation",
             fix=f"give the room at least {SMALLEST_ROOM_ACCOMMODATION:g}",
         )
@@ -229,9 +235,9 @@ def check_thin_vane(walls: Walls, inner: InternalEnergy | None, shape: Shape, th
     if not walls.maxwell and (body != "strip" or inner is not None):
         gas = " in a gas with internal energy" if inner is not None else ""
         raise InputError(
-            f"walls of Cercignani and Lampis are not computed for a {body}{gas}",
+            f"Cercignani-Lampis walls are not computed for a {body}{gas}",
             key="accommodation",
-            fix="take an infinitely thin strip in a monatomic gas, or give the accommodation as a number, by Maxwell",
+            fix="choose an infinitely thin strip in a monatomic gas, or a number, which gives Maxwell walls",
         )
     if inner is not None and thickness:
         raise InputError(

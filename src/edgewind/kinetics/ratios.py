@@ -130,7 +130,7 @@ def thickness_ratios(
     table = _thickness()
     if not 0.0 <= thickness <= table.second[-1]:
         raise OutOfRangeError(
-            f"the vane is {thickness:.3g} times as thick as wide",
+            f"a vane {thickness:.3g} times as thick as wide is outside the table",
             key="rotor.vane_thickness",
             fix=f"describe a vane at most {table.second[-1]:g} times as thick as wide",
         )
@@ -172,7 +172,7 @@ def chamber_ratios(
     table = _chamber()
     if not table.second[0] <= chamber <= 1.0:
         raise OutOfRangeError(
-            f"an accommodation of the chamber of {chamber:.3g} is outside the table",
+            f"the accommodation of the chamber, {chamber:.3g}, is outside the table",
             key="chamber.accommodation",
             fix=f"use {table.second[0]:g} to 1",
         )

@@ -371,7 +371,7 @@ def check_memory(needed: float, walls: str) -> None:
         raise InputError(
             f"this accuracy needs {needed / 2**30:.1f} GiB of memory; {available / 2**30:.1f} GiB are free",
             key="tolerance",
-            fix=f"ask for a larger tolerance or a smaller {walls}",
+            fix=f"choose a larger tolerance, or a smaller {walls}",
         )
 
 

@@ -155,7 +155,7 @@ class Response:
         if self.fields is not None:
             return self.fields
         if not self.solutions:
-            raise ValueError("this response came without fields: ask for them with fields=True")
+            raise ValueError("this response holds no fields: compute it with fields=True")
         arrays = need("xarray", extra="notebook", purpose="for labelled arrays")
         drives = list(self.solutions)
         parts = [_fields(self.solutions[name]) for name in drives]

@@ -108,7 +108,7 @@ class RotorResponse(FrozenModel):
         arrays = need("xarray", extra="notebook", purpose="for labelled arrays")
 
         if not self._solutions:
-            raise InputError("this response came without fields", key="fields", fix="ask for them with fields=True")
+            raise InputError("this response holds no fields", key="fields", fix="compute it with fields=True")
         parts = [_fields(solution) for solution in self._solutions.values()]
         data: xr.Dataset = arrays.concat(parts, dim=arrays.DataArray(list(self._solutions), dims="drive", name="drive"))
         plain = self.model_dump(exclude={"values", "errors", "reached", "round", "device"})
@@ -156,9 +156,13 @@ def check_rotor(
     """
     outline = check_shape(shape, aspect)
     if outline.name == "strip":
-        raise InputError("an endless strip has no rotor", key="shape", fix="choose square, rectangle, diamond or disc")
+        raise InputError(
+            "a rotor cannot have vanes that are endless strips",
+            key="shape",
+            fix="choose square, rectangle, diamond or disc",
+        )
     if vanes not in (1, 2, 3, 4):
-        raise InputError(f"a rotor of {vanes} vanes is not computed", key="vanes", fix="choose 1 to 4 vanes")
+        raise InputError(f"the number of vanes must be 1 to 4, not {vanes}", key="vanes", fix="choose one of these")
     if vanes == 3 and not round:
         raise InputError("three vanes are not alike in a box with a square base", key="room",
                          fix="give diameter and height of a cylinder, with --round")  # fmt: skip
@@ -182,13 +186,13 @@ def check_rotor(
         sides = [sides[0], sides[2]]
     if len(sides) != wanted or not all(math.isfinite(side) and side > 0.0 for side in sides):
         raise InputError(
-            f"a chamber of {','.join(f'{side:g}' for side in sides)} is not understood",
+            f"'{','.join(f'{side:g}' for side in sides)}' are not the sides of a chamber",
             key="room",
             fix="give diameter and height of a cylinder" if round else "give width, width and height of a box",
         )
     if not round and sides[0] != sides[1]:
         raise InputError(
-            f"a rotor turns: a box {sides[0]:g} wide and {sides[1]:g} deep differs from angle to angle",
+            f"a box {sides[0]:g} wide and {sides[1]:g} deep is not computed for a rotor: its base must be a square",
             key="room",
             fix="give two equal sides, or a cylinder",
         )
@@ -206,8 +210,11 @@ def check_rotor(
             fix=f"make the chamber {height + 2.0 * NARROWEST_GAP:g} widths high or higher",
         )
     if max(sides) > 200.0:
-        raise OutOfRangeError(f"a chamber {max(sides):g} widths across is not resolved", key="room",
-                              fix="stay below 200 widths of a vane")  # fmt: skip
+        raise OutOfRangeError(
+            f"a chamber must be up to 200 widths of a vane across, not {max(sides):g}",
+            key="room",
+            fix="make it smaller",
+        )
     return Rotor(outline, vanes, float(arm), sides[0], sides[-1], round)
 
 
@@ -266,7 +273,7 @@ def respond_rotor(
     """
     rotor = check_rotor(shape, aspect, vanes, arm, room, round=round)
     if fields and vanes == 3:
-        raise InputError("the fields of three vanes are not kept", key="fields", fix="ask for 1, 2 or 4 vanes")
+        raise InputError("the fields around three vanes cannot be kept", key="fields", fix="choose 1, 2 or 4 vanes")
     both = _faces(accommodation)
     case = RotorCase(rotor, check_knudsen(knudsen), leading=both[1], trailing=both[0])
     tolerance = check_tolerance(tolerance)
@@ -300,8 +307,8 @@ def _faces(accommodation: float | tuple[float, float]) -> tuple[float, float]:
         )
     for value in given:
         if not 0.0 <= value <= 1.0:
-            raise OutOfRangeError(f"an accommodation of {value:g} has no meaning", key="accommodation",
-                                  fix="stay within 0 and 1")  # fmt: skip
+            raise OutOfRangeError(f"the accommodation must be between 0 and 1, not {value:g}", key="accommodation",
+                                  fix="choose one in that range")  # fmt: skip
     return float(given[0]), float(given[1])
 
 

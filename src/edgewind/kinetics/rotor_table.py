@@ -257,7 +257,7 @@ class RotorRatios:
             raise InputError(
                 f"no table is shipped for a rotor of {vanes} vanes",
                 key="vanes",
-                fix="choose 2 or 4 vanes, the lone vane, or compute the rotor with respond_rotor",
+                fix="choose 2 or 4 vanes or the lone vane, or compute the rotor with respond_rotor",
             )
         return _standard(vanes)
 
@@ -274,7 +274,7 @@ class RotorRatios:
                 raise OutOfRangeError(
                     f"a rotor of {name} {float(np.ravel(given)[0]):.3g} is outside the tables ({low:g} to {high:g})",
                     key=name,
-                    fix="stay within, or compute the rotor with respond_rotor",
+                    fix="choose one in that range, or compute the rotor with respond_rotor",
                 )
         kn = np.asarray(knudsen, dtype=float)
         if not np.all(kn > 0.0):

@@ -92,7 +92,7 @@ class ResponseTable:
         ordered = sorted(responses, key=lambda response: response.knudsen)
         if len(ordered) < 5 or not math.isinf(ordered[-1].knudsen):
             raise InputError(
-                "these responses do not make a table",
+                "these responses are too few for a table",
                 fix="give four or more Knudsen numbers, and infinity among them for the limit of free flight",
             )
         first, nodes = ordered[0], ordered[:-1]
@@ -124,7 +124,7 @@ class ResponseTable:
                 f"the table of the {self.shape} in a room of {self.room:g} with accommodation {self.accommodation:g} "
                 "holds no area share",
                 key="accommodation",
-                fix="take accommodation 1, or compute a curve with respond_curve and ResponseTable.from_responses",
+                fix="choose accommodation 1, or compute a curve with respond_curve and ResponseTable.from_responses",
             )
         return PchipInterpolator(np.log(self.knudsen), self.values["area_share"])
 
@@ -245,7 +245,7 @@ def _standard(shape: str, room: float, accommodation: float, aspect: float) -> R
         raise InputError(
             f"no table is shipped for a {_named(shape, aspect)} in a room of {room:g}",
             key="room",
-            fix="take one of "
+            fix="choose one of "
             + ", ".join(f"{_named(s, a)} in {r:g}" for s, a, r in known)
             + ", or compute a curve with respond_curve and ResponseTable.from_responses",
         )
@@ -254,7 +254,7 @@ def _standard(shape: str, room: float, accommodation: float, aspect: float) -> R
         raise OutOfRangeError(
             f"an accommodation of {accommodation:g} is outside the table",
             key="accommodation",
-            fix=f"stay between {nodes[0]:g} and {nodes[-1]:g}, or compute a curve with respond_curve",
+            fix=f"choose one between {nodes[0]:g} and {nodes[-1]:g}, or compute a curve with respond_curve",
         )
     exact = np.isclose(nodes, accommodation)
     if exact.any():

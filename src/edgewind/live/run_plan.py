@@ -127,11 +127,6 @@ class RunPlan:
         parts += [f"{self.duration_s!r} s"] if self.duration_s else []
         return ", ".join(parts) or "lamp on first"
 
-    @property
-    def chills(self) -> bool:
-        """Whether the envelope is to be changed."""
-        return any(one.envelope_k is not None for one in self.changes)
-
     def plain(self) -> dict[str, Any]:
         """Return the plan for JSON."""
         return asdict(self) | {"changes": [asdict(one) for one in self.changes]}

@@ -42,7 +42,7 @@ def changed_bench(bench: Bench, changes: Mapping[str, Any]) -> Bench:
         if key not in known:
             near = difflib.get_close_matches(key, known, n=1, cutoff=0.5)
             hint = f"did you mean '{near[0]}'?" if near else "name it as in bench.toml: 'rotor.vane_width'"
-            raise InputError(f"there is no '{key}' to set", fix=hint)
+            raise InputError(f"bench.toml has no key '{key}' to set", fix=hint)
         table[section][name] = value
     if "chamber.envelope_temperature" in changes and "gas.temperature" not in changes:
         table["gas"]["temperature"] = changes["chamber.envelope_temperature"]
@@ -71,7 +71,10 @@ def parse_bench_changes(texts: Sequence[str]) -> dict[str, str]:
     for text in texts:
         key, equals, value = text.partition("=")
         if not equals or not key.strip() or not value.strip():
-            raise InputError(f"'{text}' does not set anything", fix="write 'rotor.vane_width=30 mm'")
+            raise InputError(
+                f"'{text}' is not a key and its value",
+                fix="write both with '=' between them, as in 'rotor.vane_width=30 mm'",
+            )
         found[key.strip()] = value.strip().strip("\"'")
     return found
 

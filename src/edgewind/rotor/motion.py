@@ -127,9 +127,11 @@ class Surroundings:
     def __post_init__(self) -> None:
         sizes = {np.shape(getattr(self, name)) for name in ("time_s", "pressure_pa", "envelope_k", "lamp_share")}
         if len(sizes) != 1 or len(next(iter(sizes))) != 1 or not self.time_s.size:
-            raise InputError("the surroundings are not arrays of one length", fix="give one value a moment")
+            raise InputError(
+                "the arrays of the surroundings must be equally long", fix="give one value of each for every time"
+            )
         if np.any(np.diff(self.time_s) <= 0):
-            raise InputError("the moments are not in ascending order", fix="give ascending times")
+            raise InputError("the times of the surroundings must ascend", fix="sort them, and give each time once")
 
 
 def constant(pressure_pa: float, envelope_k: float, lamp_share: float = 1.0) -> Surroundings:
@@ -188,7 +190,7 @@ def run(
     """
     wanted = np.asarray(time_s, dtype=float)
     if wanted.ndim != 1 or wanted.size < 2 or np.any(np.diff(wanted) <= 0):
-        raise InputError("the times are not in ascending order", fix="give two or more ascending times")
+        raise InputError("the times must ascend, and be two or more", fix="sort them, and give each time once")
     if not isinstance(surroundings, Surroundings):
         surroundings = constant(float(surroundings), float(rotor.envelope_temperature_k))
     motion = _Motion(surroundings, rotor, response, drives, outside_n_m, strength, tolerance)
@@ -358,7 +360,7 @@ class _Motion:
             now, broke_away = reached, found.status == 1 and standing
         raise InputError(
             f"the rotor stops and starts more than {_MOST_PHASES} times",
-            fix="ask for a shorter time or check the pivot",
+            fix="choose a shorter time, or check the keys of the pivot in bench.toml",
         )
 
     def _between(self, wanted: Array, found: Any, scale: Array, share: float) -> Array:
@@ -416,7 +418,7 @@ class _Motion:
             found = solve_ivp(rates, (now, end), state / scale, method="Radau", **settings)
         if found.status < 0:
             raise InputError(
-                f"the motion could not be followed ({found.message})", fix="ask for a shorter time or finer steps"
+                f"the motion cannot be computed ({found.message})", fix="choose a shorter time, or finer steps"
             )
         return found
 

@@ -139,9 +139,13 @@ class TableResponse:
         stacked = np.stack([inside[name] for name in _HELD])
         limit = np.stack([free_flight[name][:, 0] for name in _HELD])
         if np.any(np.diff(self.knudsen) <= 0) or np.any(np.diff(self.accommodation) <= 0):
-            raise InputError("the response table is not in ascending order", fix="make the tables again")
+            raise InputError(
+                "the Knudsen numbers of the response table must ascend", fix="make the tables again: make tables"
+            )
         if np.any(stacked[:_LOGS] <= 0) or np.any(limit[:_LOGS] <= 0):
-            raise InputError("the response table holds a coefficient that is not above zero", fix="make it again")
+            raise InputError(
+                "every coefficient of the response table must be above zero", fix="make the tables again: make tables"
+            )
         self.free = limit
         self.held = stacked
         self.top = stacked[..., -1]
@@ -284,7 +288,7 @@ class TableResponse:
         if not np.all(kn >= self.least_knudsen * (1 - 1e-9)):
             raise OutOfRangeError(
                 f"a Knudsen number of {np.nanmin(kn):.3g} is below the response table (from {self.least_knudsen:g})",
-                fix="ask for lower pressures or for a narrower vane",
+                fix="choose lower pressures, or a narrower vane",
             )
         low, high = self.accommodation[0], self.accommodation[-1]
         if not np.all((alpha >= low - 1e-12) & (alpha <= high + 1e-12)):

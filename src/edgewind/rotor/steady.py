@@ -72,9 +72,9 @@ def check_pressures(pressure_pa: Any, rotor: RotorParameters, response: GasRespo
     if np.any(kn < least * (1 - 1e-9)):
         most = float(np.min(rotor.knudsen(1.0)) / least)
         raise OutOfRangeError(
-            f"{np.max(pressure):.4g} Pa is beyond the response of the gas, which reaches to Knudsen number {least:g}: "
-            f"{most:.4g} Pa for this vane and gas",
-            fix=f"ask for pressures up to {most:.3g} Pa",
+            f"{np.max(pressure):.4g} Pa is above the range of the response tables, which end at Knudsen number "
+            f"{least:g}, that is, {most:.4g} Pa for this vane and gas",
+            fix=f"choose pressures up to {most:.3g} Pa",
         )
 
 

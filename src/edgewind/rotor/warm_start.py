@@ -97,7 +97,7 @@ def parse_vane_temperature(text: str) -> float:
         ) from error
     if not 0 < kelvin <= HIGHEST_VANE_K:
         raise InputError(
-            f"the vanes cannot be at '{text[:40]}': it is not above 0 K and up to {HIGHEST_VANE_K:g} K",
+            f"the temperature of the vanes must be above 0 K and up to {HIGHEST_VANE_K:g} K, not '{text[:40]}'",
             fix="write a temperature such as '22 degC'",
         )
     return round(kelvin, 9)

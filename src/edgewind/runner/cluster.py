@@ -38,7 +38,9 @@ class ClusterRunner(Runner):
 
     def __init__(self, address: str, *, timeout_s: float = 10.0) -> None:
         if not _ADDRESS.match(address):
-            raise InputError(f"'{address}' is not the address of a Dask scheduler", fix="write it as tcp://host:8786")
+            raise InputError(
+                f"'{address}' is not the address of a Dask scheduler", fix="write it as in tcp://host:8786"
+            )
         try:
             import distributed
         except ImportError:

@@ -156,7 +156,8 @@ def tone(
 ) -> Trace:
     """Return a tone of random phase in white noise, with SNR = A^2 / (2 sigma^2).
 
-    The test signal for which Rife and Boorstyn (IEEE Trans. Inf. Theory 20, 591, 1974) give the bound.
+    The signal, for tests and benchmarks of the estimate, for which Rife and Boorstyn (IEEE Trans. Inf. Theory 20, 591,
+    1974) give the bound.
     """
     noise = amplitude_v / np.sqrt(2 * 10 ** (snr_db / 10))
     seen = PulseTrain(frequency_hz, marks=1, shape="sine", height_v=amplitude_v, noise_v=float(noise), offset_v=0.0)

@@ -2,7 +2,7 @@
 
 from edgewind.virtual.apparatus import Apparatus, Hold
 from edgewind.virtual.folder import instruments_text, write_folder
-from edgewind.virtual.gauge_output import indicated_log_pressure, volts_from_pressure
+from edgewind.virtual.gauge_output import GaugeOutput, indicated_log_pressure
 from edgewind.virtual.instruments import INSTRUMENTS, BenchInstrument
 from edgewind.virtual.invented import invented_bench, invented_text
 from edgewind.virtual.server import BenchServer, ServedBench, check_host, clock_for, serve_bench
@@ -12,6 +12,7 @@ __all__ = [
     "Apparatus",
     "BenchInstrument",
     "BenchServer",
+    "GaugeOutput",
     "Hold",
     "ServedBench",
     "check_host",
@@ -21,6 +22,5 @@ __all__ = [
     "invented_bench",
     "invented_text",
     "serve_bench",
-    "volts_from_pressure",
     "write_folder",
 ]

@@ -34,7 +34,7 @@ _BATCH = 4096
 
 @dataclass(eq=False)
 class Hold:
-    """Keeps the past from `since_s` on, s, for a later reader, for a limited time."""
+    """States since `since_s`, s, kept for a later reader for a limited time."""
 
     since_s: float
 
@@ -213,7 +213,9 @@ def _check_times(rotor: RotorParameters, virtual: VirtualSection) -> None:
     ):
         if seconds < FASTEST_S:
             raise InputError(
-                f"{what} in {seconds:.2g} s, too fast to be simulated (from {FASTEST_S:g} s)", key=key, fix=fix
+                f"{what} in {seconds:.2g} s, which is too fast to be simulated: at least {FASTEST_S:g} s is needed",
+                key=key,
+                fix=fix,
             )
 
 

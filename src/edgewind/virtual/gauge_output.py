@@ -109,8 +109,3 @@ class GaugeOutput:
         # The end of a table is inside the range: the output beyond it goes to the rail.
         missed = ~(np.abs(found) < _CLOSE)
         return np.asarray(np.where(missed, np.where(volts < self._middle_v, *self._rails), volts))
-
-
-def volts_from_pressure(pressure_pa: ArrayLike, bench: Bench, shows: float = 1.0) -> FloatArray:
-    """Return the output of the gauge of a bench at a true pressure, V; see :class:`GaugeOutput`."""
-    return GaugeOutput(bench, shows).volts(pressure_pa)

@@ -210,7 +210,7 @@ def readings_text(rotor: HiddenRotor, pressures_pa: Array, random: np.random.Gen
 
 
 def invented_sweep(folder: Path, random: np.random.Generator) -> tuple[HiddenRotor, Truth]:
-    """Write the folder of an invented experiment, and return its rotor and truth.
+    """Write the folder of an invented experiment, and return its rotor and truth, for benchmarks and tests of claims.
 
     The pressures run from about a twentieth to about twenty times that of greatest speed, evenly spaced in the
     logarithm. Rotors that do not turn, or whose optimum lies at an end of the range of the bench, are drawn again.

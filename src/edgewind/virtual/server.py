@@ -78,7 +78,7 @@ def check_host(host: str, *, open_to_network: bool = False) -> str:
 
 
 class BenchServer:
-    """Serves an apparatus inside a running event loop.
+    """Server of an apparatus, inside a running event loop.
 
     Parameters
     ----------

@@ -52,7 +52,14 @@ def draw_misfit(findings: Findings, palette: Palette, size: Size) -> Figure | No
     rule_lines(axes, palette, size)
     axes.set_xlabel("pressure (Pa)", labelpad=0.4 * size.type_pt)
     columns = 1 if size.narrow else 3
-    legend(figure, size, *axes.get_legend_handles_labels(), ncols=columns, left=left if size.titled else 0.6, down=title + 0.4)
+    legend(
+        figure,
+        size,
+        *axes.get_legend_handles_labels(),
+        ncols=columns,
+        left=left if size.titled else 0.6,
+        down=title + 0.4,
+    )
     headline(figure, f"{findings.experiment.name}: misfit of the model", size, left=left)
     return figure
 

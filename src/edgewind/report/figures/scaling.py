@@ -89,8 +89,7 @@ def caption_scaling(findings: Findings) -> str:
         return ""
     return (
         "Predicted by the fit for vanes of other widths, as high as wide, on the same arms: medians and "
-        f"{100 * laws[0].level:g} % intervals, with the power law through them. "
-        + describe_scaling(findings)
+        f"{100 * laws[0].level:g} % intervals, with the power law through them. " + describe_scaling(findings)
     )
 
 

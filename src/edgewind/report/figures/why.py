@@ -72,7 +72,8 @@ def draw_why(findings: Findings, palette: Palette, size: Size) -> Figure | None:
     handles = [one for axes in (above, below) for one in zip(*axes.get_legend_handles_labels(), strict=True)]
     legend(
         figure, size, [handle for handle, _ in handles], [words for _, words in handles], ncols=2 if size.narrow else 3,
-        left=left if size.titled else 0.6, down=title + 0.4, fontsize=0.85 * size.type_pt if size.narrow else size.type_pt,
+        left=left if size.titled else 0.6, down=title + 0.4,
+        fontsize=0.85 * size.type_pt if size.narrow else size.type_pt,
     )  # fmt: skip
     headline(figure, f"{findings.experiment.name}: the fit and its torques", size, left=left)
     return figure

@@ -25,7 +25,7 @@ def has_voltage(bench: Bench) -> bool:
 
 
 class GaugeMeter(BenchInstrument):
-    """Volts with the stated noise and resolution; a display gives a pressure instead."""
+    """Voltmeter with the stated noise and resolution; a display gives a pressure instead."""
 
     NAME = "gauge"
 

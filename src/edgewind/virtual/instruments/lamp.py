@@ -11,7 +11,7 @@ RATED_V = 12.0
 
 
 class SimulatedLamp(Supply):
-    """The irradiance of the bench at the lamp's rated voltage, less below it; initially off."""
+    """Supply of a lamp that gives the irradiance of the bench at its rated voltage, and less below; initially off."""
 
     NAME = "lamp"
     LEVEL = Numeric("V", 0.0, 1.1 * RATED_V, RATED_V)

@@ -58,7 +58,7 @@ class Record:
 
 
 class Scope(BenchInstrument):
-    """Takes a record with a number of points and a rate from INITiate on, and sends it on every query.
+    """Oscilloscope whose INITiate begins a record of so many points at a rate; queries read the last record.
 
     Volts are ``YOFFset + YINCrement * number``; FORMat ASCii and REAL give volts.
     """

@@ -13,7 +13,7 @@ UNITS = Choice(("C", "K", "FAR"))
 
 
 class Thermometer(BenchInstrument):
-    """Degrees Celsius, unless UNIT:TEMPerature sets another unit."""
+    """Thermometer in degrees Celsius, unless UNIT:TEMPerature sets another unit."""
 
     NAME = "thermometer"
     UNIT: ClassVar[Choice] = UNITS

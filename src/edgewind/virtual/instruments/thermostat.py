@@ -10,7 +10,7 @@ _ZERO_CELSIUS_K = 273.15
 
 
 class SimulatedThermostat(Switched):
-    """Degrees Celsius; initially off, with the envelope at the temperature of the room."""
+    """Thermostat in degrees Celsius; initially off, with the envelope at the temperature of the room."""
 
     NAME = "thermostat"
     LEVEL = Numeric("", -60.0, 90.0, 22.0)

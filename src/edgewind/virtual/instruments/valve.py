@@ -7,7 +7,7 @@ from edgewind.virtual.scpi import Numeric
 
 
 class SimulatedValve(Supply):
-    """At 0 V, and with the output off, the valve is closed."""
+    """Supply of a valve that is closed at 0 V and with the output off."""
 
     NAME = "valve"
     LEVEL = Numeric("V", 0.0, 10.0, 0.0)
