@@ -10,7 +10,8 @@ import numpy as np
 from measured import Row, from_tests, row
 from speed_count import Case, count_rows
 
-from edgewind.signals.speed import _KNOWN, SpeedEstimate, estimate_speed
+from edgewind.signals.speed import _KNOWN, estimate_speed
+from edgewind.signals.speed_estimate import SpeedEstimate
 from edgewind.signals.synthetic import PulseTrain, synthesise, tone, tone_bound_hz
 from edgewind.signals.trace import Trace
 

@@ -8,7 +8,7 @@ from collections.abc import Iterable
 import numpy as np
 from measured import Row, row
 
-from edgewind.signals.speed import SET_ASIDE_FLAGS, SpeedEstimate
+from edgewind.signals.speed_estimate import SET_ASIDE_FLAGS, SpeedEstimate
 
 Case = tuple[SpeedEstimate, float, float, float]
 """The estimate, the true turn rate in Hz, its Cramér-Rao bound in Hz, and the length of the trace in s."""

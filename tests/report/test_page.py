@@ -20,7 +20,7 @@ from edgewind.report.rotor import view_rotor
 from edgewind.report.rows import reading_rows
 from edgewind.report.words import CAUTIONS, FLAGS
 from edgewind.signals import SET_ASIDE_FLAGS
-from edgewind.signals.speed import FLAGS as SPEED_FLAGS
+from edgewind.signals.speed_estimate import FLAGS as SPEED_FLAGS
 
 Report = Callable[..., Path]
 VOID = {"meta", "br", "link", "img", "input", "hr", "path", "use"}

@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from edgewind.signals import edges, read_trace, speed
-from edgewind.signals.speed import SpeedEstimate, estimate_speed
+from edgewind.signals.speed import estimate_speed
+from edgewind.signals.speed_estimate import SpeedEstimate
 from edgewind.signals.synthetic import PulseTrain, synthesise
 from edgewind.signals.trace import Trace
 

@@ -11,7 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from edgewind.errors import InputError
-from edgewind.signals.speed import FLAGS, SpeedEstimate, estimate_speed
+from edgewind.signals.speed import estimate_speed
+from edgewind.signals.speed_estimate import FLAGS, SpeedEstimate
 from edgewind.signals.synthetic import PulseTrain, synthesise, tone, tone_bound_hz
 from edgewind.signals.trace import Trace
 

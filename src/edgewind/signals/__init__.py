@@ -15,7 +15,8 @@ if TYPE_CHECKING:
     from edgewind.signals.measure import Tachometry, TraceReading, measure_file, measure_speed, measure_trace
     from edgewind.signals.pressure import PressureReadings, pressure_from_display, pressure_from_volts
     from edgewind.signals.readings import READINGS_FILE, parse_readings, read_readings
-    from edgewind.signals.speed import SET_ASIDE_FLAGS, SpeedEstimate, estimate_speed
+    from edgewind.signals.speed import estimate_speed
+    from edgewind.signals.speed_estimate import SET_ASIDE_FLAGS, SpeedEstimate
     from edgewind.signals.trace import Trace, read_trace
 else:
     from edgewind.doors import names_on_demand

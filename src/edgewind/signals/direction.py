@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from edgewind.errors import InputError
 from edgewind.signals.comb import centred_time
-from edgewind.signals.speed import SpeedEstimate
+from edgewind.signals.speed_estimate import SpeedEstimate
 from edgewind.signals.thresholds import (
     CLIP_MIRRORED,
     DIRECTION_ORDERS,

@@ -24,7 +24,7 @@ from edgewind.signals.pressure import PressureReadings, pressure_from_display, p
 from edgewind.signals.readings import READINGS_FILE, read_readings
 from edgewind.signals.recent import Recent
 from edgewind.signals.runs import Run, is_run, read_run, words_of
-from edgewind.signals.speed import SET_ASIDE_FLAGS
+from edgewind.signals.speed_estimate import SET_ASIDE_FLAGS
 from edgewind.signals.trace_run import run_of_trace
 
 if TYPE_CHECKING:

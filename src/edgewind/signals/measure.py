@@ -23,7 +23,8 @@ from edgewind.signals.flicker import (
     keeps_its_place,
 )
 from edgewind.signals.mains import on_grid
-from edgewind.signals.speed import FLAGS, SpeedEstimate, estimate_speed
+from edgewind.signals.speed import estimate_speed
+from edgewind.signals.speed_estimate import FLAGS, SpeedEstimate
 from edgewind.signals.thresholds import (
     CLOCK_WITHIN,
     FLICKER_OWN_CELLS,

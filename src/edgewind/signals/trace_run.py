@@ -14,7 +14,8 @@ from edgewind.formatting import format_number
 from edgewind.signals.changes import Change
 from edgewind.signals.pulses import find_pulses
 from edgewind.signals.runs import LEAST_MOMENTS, Run
-from edgewind.signals.speed import SET_ASIDE_FLAGS, estimate_speed
+from edgewind.signals.speed import estimate_speed
+from edgewind.signals.speed_estimate import SET_ASIDE_FLAGS
 from edgewind.signals.trace import Trace
 
 Array = NDArray[np.float64]
