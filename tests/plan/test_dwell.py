@@ -124,5 +124,5 @@ def test_impossible_plans_are_refused(vacuum_bench):
         bench_times(vacuum_bench, turns=-1.0)
     with pytest.raises(InputError, match="no pressures"):
         plan_time(vacuum_bench, [])
-    with pytest.raises(InputError, match="beyond the response"):
+    with pytest.raises(InputError, match="above the range of the response tables"):
         plan_time(vacuum_bench, [1e6])

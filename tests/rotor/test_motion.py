@@ -102,7 +102,7 @@ def test_thermal_times_are_those_of_the_linear_balance(rotor, standin):
 
 
 def test_times_out_of_order_are_refused(rotor, standin):
-    with pytest.raises(InputError, match="ascending"):
+    with pytest.raises(InputError, match="must ascend"):
         run(1.0, rotor, standin, [0.0, 2.0, 1.0])
 
 
@@ -212,9 +212,9 @@ def test_a_run_agrees_with_a_plain_integration_of_the_balances(rotor, standin):
 
 def test_impossible_surroundings_are_refused():
     one, two = np.array([0.0]), np.array([0.0, 0.0])
-    with pytest.raises(InputError, match="arrays of one length"):
+    with pytest.raises(InputError, match="must be equally long"):
         Surroundings(one, two, one, one)
-    with pytest.raises(InputError, match="ascending"):
+    with pytest.raises(InputError, match="must ascend"):
         Surroundings(two, two, two, two)
 
 

@@ -103,7 +103,7 @@ def test_changes_are_validated_like_the_file(make_bench):
     ):
         with pytest.raises(InputError, match=words):
             changed_bench(bench, changes)
-    with pytest.raises(InputError, match="does not set"):
+    with pytest.raises(InputError, match="is not a key and its value"):
         parse_bench_changes(["rotor.vane_width"])
 
 

@@ -140,7 +140,7 @@ def test_a_chilled_envelope_reverses_the_sign_in_the_dark_and_a_heated_one_does_
 def test_pressures_outside_the_response_are_refused_with_the_limit_in_pascal(rotor, standin, make_bench):
     from edgewind.rotor import predict
 
-    with pytest.raises(OutOfRangeError, match=r"beyond the response.*Pa for this vane"):
+    with pytest.raises(OutOfRangeError, match=r"above the range of the response tables.*Pa for this vane"):
         predict(make_bench(), [1.0, 1e5], response=standin)
     for wrong in (0.0, -1.0, np.nan, np.inf):
         with pytest.raises(InputError, match="above zero"):

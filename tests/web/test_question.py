@@ -18,6 +18,7 @@ from edgewind.bench import parse_bench, write_template
 from edgewind.cli import app
 from edgewind.errors import InputError
 from edgewind.evidence import draws_of
+from edgewind.virtual import invented_bench
 from edgewind.web import chill, whatif
 from edgewind.web.catalog import Catalog
 from edgewind.web.errors import NotFoundError
@@ -263,6 +264,19 @@ def test_a_value_that_the_bench_does_not_state_is_shown_as_assumed(served: tuple
     page.focus('[data-key="rotor.bright_emissivity"]')
     page.keyboard.press("ArrowLeft")
     expect(shown("rotor.bright_emissivity")).to_have_text(re.compile(r"^0\.\d+"))
+
+
+def test_a_bench_with_a_mixture_or_with_invented_values_has_intervals_of_its_optima(served: tuple[Any, Path]) -> None:
+    """Benches that hold a table within a table."""
+    text = (served[1] / "bench.toml").read_text(encoding="utf-8")
+    mixture = re.sub(r"(?m)^species = .*$", 'species = { N2 = 0.97, H2O = "0.03 +/- 0.01" }', text)
+    mixture = mixture.replace("[gauge]\n", '[gauge]\ngas_factor = "1.0 +/- 0.1"\n')
+    for bench in (parse_bench(mixture), invented_bench()):
+        with pytest.raises(TypeError, match="unhashable"):
+            hash(bench)
+        found = whatif.optima_intervals(bench, {})["optimum"]["before"]
+        low, high = found["pressure_interval_pa"]
+        assert low < found["pressure_pa"] < high
 
 
 def test_levers_are_ordered_by_what_they_change(served: tuple[Any, Path]) -> None:

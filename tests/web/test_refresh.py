@@ -147,7 +147,7 @@ def test_a_table_says_that_its_readings_are_being_loaded(
     expect(page.locator("#trouble")).to_contain_text("there is no such file")
 
 
-def test_what_is_awaited_is_said_where_it_will_be_and_nothing_moves_when_it_comes(
+def test_pages_of_readings_say_that_they_are_loading_and_do_not_move_when_the_readings_arrive(
     one_server: Any, one_root: Path, visit: Callable, bench_text: str
 ) -> None:
     with open_book(one_root / "coming.book", make=True) as book:

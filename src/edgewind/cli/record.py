@@ -367,7 +367,9 @@ def _run(
             except InputError as error:
                 console.print(f"not done: {error}", markup=False, soft_wrap=True)
     status = sweep.status()
-    console.print(units.text(f"{status.phase}: {status.problem or status.message}"), markup=False, soft_wrap=True)
+    resume = "; run the same command to resume" if status.phase == "stopped" else ""
+    said = units.text(f"{status.phase}: {status.problem or status.message}") + resume
+    console.print(said, markup=False, soft_wrap=True)
 
 
 def _obey(sweep: Any, status: Any, keys: Keys, bar: Any, units: ShownUnits) -> None:

@@ -215,7 +215,7 @@ class Sweep:
         try:
             phase, why = self._whole()
         except StoppedError:
-            phase, why = "stopped", "stopped by the user; run the same command to resume"
+            phase, why = "stopped", "stopped by the user"
         except InterlockError as error:
             why = str(error)
             self._state.tell("interlock", why)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from edgewind.formatting import raise_exponents
 from edgewind.report.figures.canvas import our_style, png_of, svg_of
 from edgewind.report.figures.shown import show_in
 from edgewind.report.inline_svg import inline_svg
@@ -64,9 +65,9 @@ def illustrate(
     (out / "figures").mkdir(exist_ok=True)
     for path, content in exports.items():
         (out / path).write_bytes(content)
-    label = units.text(drawing.alt(subject))
+    label = raise_exponents(units.text(drawing.alt(subject)))
     wide, narrow = (
         inline_svg(documents[use], prefix=f"{stem}-{use}-", label=label, css_class=f"drawing {use}")
         for use in ("page", "narrow")
     )
-    return Illustration(wide, narrow, drawing.caption(subject), tuple(exports))
+    return Illustration(wide, narrow, raise_exponents(drawing.caption(subject)), tuple(exports))

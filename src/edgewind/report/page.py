@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup
 
+from edgewind.formatting import raise_exponents
 from edgewind.report.environment import strict_environment
 from edgewind.report.limits import limits_of
 from edgewind.report.names import printable
@@ -45,6 +46,7 @@ def page_environment(units: ShownUnits = ShownUnits()) -> Environment:
     """
     environment = strict_environment("edgewind.report")
     environment.finalize = lambda value: _in_units(value, units)
+    environment.filters["typeset"] = raise_exponents
     environment.globals |= {"units": units, "other_pressure": "mTorr" if units.pressure == "Pa" else units.pressure}
     environment.globals |= {"cautions": CAUTIONS, "flag_meanings": FLAGS, "verdicts": VERDICTS}
     environment.globals |= {"not_found": not_found}

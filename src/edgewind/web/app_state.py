@@ -36,7 +36,8 @@ class Pages:
     @property
     def name(self) -> str:
         """Name of the catalog on a page: a URL without its password."""
-        return address_of(str(self.catalog.root)).label
+        root = self.catalog.root
+        return address_of(str(root.absolute().name if root == Path() else root)).label
 
     def place_for(self, form: BookChoice) -> tuple[str, str | Path]:
         """Return the book that a form names, by its entry and its place; a new one is not created yet.

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Any
 
@@ -175,9 +175,21 @@ def optima_intervals(rotor: Bench | RotorDraws, changes: Mapping[str, str]) -> d
     return {key: value for key, value in to_plain(found.to_result()).items() if key != "bands"} | {"between_pa": ends}
 
 
-@lru_cache(maxsize=8)
+@dataclass(frozen=True)
+class _Described:
+    """A bench by its description: one with a mixture of gases cannot be hashed."""
+
+    text: str
+    bench: Bench = field(compare=False)
+
+
 def _priors(bench: Bench) -> RotorDraws:
-    return draws_of(bench)
+    return _draws_of(_Described(repr(bench), bench))
+
+
+@lru_cache(maxsize=8)
+def _draws_of(described: _Described) -> RotorDraws:
+    return draws_of(described.bench)
 
 
 def check_changes(changes: Mapping[str, str]) -> None:

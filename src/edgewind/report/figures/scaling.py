@@ -79,7 +79,7 @@ def _laws(findings: Findings) -> tuple[Scaling, ...]:
 
 def describe_scaling(findings: Findings) -> str:
     """Return the alternative text of the figure."""
-    return raise_exponents(" ".join(law.sentence for law in _laws(findings)))
+    return " ".join(law.sentence for law in _laws(findings))
 
 
 def caption_scaling(findings: Findings) -> str:

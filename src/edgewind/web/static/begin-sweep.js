@@ -1,5 +1,15 @@
 // Prepare a sweep, show what will move and the cautions, and begin only on a person's confirmation.
-import { ask, byId, clearProblems, dataOf, keepDraft, make, pathOf, showProblem } from "/static/common.js";
+import {
+  ask,
+  byId,
+  clearProblems,
+  dataOf,
+  inChosenUnits,
+  keepDraft,
+  make,
+  pathOf,
+  showProblem,
+} from "/static/common.js";
 
 const here = dataOf("data");
 
@@ -30,7 +40,7 @@ export function confirmed(ready) {
           : "Its pressures are chosen during the sweep.",
     ),
     ...(ready.moves.length
-      ? ready.moves.map((text) => make("p", { class: "note" }, text))
+      ? ready.moves.map((text) => make("p", { class: "note" }, inChosenUnits(text)))
       : [make("p", { class: "note" }, "No instrument is connected: the page asks you to set everything by hand.")]),
   );
   byId("caution-list").replaceChildren(...ready.cautions.map((text) => make("li", {}, text)));

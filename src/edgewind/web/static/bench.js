@@ -87,7 +87,7 @@ function showNow() {
   byId("now-speed-more").textContent = live
     ? " "
     : last
-      ? `reading ${last.n}${last.speed_u_rad_s ? ", ± " + number(inUnit(last.speed_u_rad_s, "speed"), 2) : ""}`
+      ? `reading ${last.n}${last.speed_u_rad_s ? `, ± ${number(inUnit(last.speed_u_rad_s, "speed"), 2)} ${unitOf("speed")}` : ""}`
       : " ";
   const found = live ? status.steadiness : null,
     word = byId("now-steady");
@@ -417,6 +417,8 @@ function happened(events) {
   for (const event of events) {
     if (seen.has(event.number) || !event.text) continue;
     seen.add(event.number);
+    // Of a step and its phases, which have the same words, one line in a row is enough.
+    if (list.firstChild?.lastChild.textContent === " " + event.text) continue;
     list.prepend(
       make(
         "li",
