@@ -170,9 +170,12 @@ def test_an_experiment_is_created_by_form_and_by_text(
     page.fill("#begin-rotor-arm", "22 kg")
     expect(page.locator("#begin-rotor-arm-problem")).to_contain_text("length")
     expect(page.locator("#begin-rotor-arm")).to_have_value("22 kg")
+    stale = page.locator("#begin-stale")  # and what is drawn beside it is said not to have it
+    expect(stale).to_be_visible()
     page.fill("#begin-rotor-arm", "23 mm")
     settled.wait_for(state="attached")
     expect(page.locator("#begin-rotor-arm-problem")).to_be_empty()
+    expect(stale).to_be_hidden()
     expect(page.locator("#deciding li").first).to_contain_text("Heat through the vane")
     # the text fills the form
     page.click("#text-place summary")

@@ -10,6 +10,7 @@ from playwright.sync_api import Route, WebSocketRoute, expect
 from support.from_nothing import comma, pulses, traces
 
 from edgewind.bench import write_template
+from edgewind.bench.form import write_units
 from edgewind.book import open_book
 
 pytestmark = pytest.mark.browser
@@ -189,3 +190,22 @@ def test_pages_of_readings_say_that_they_are_loading_and_do_not_move_when_the_re
         book.record("none", record_one)
     expect(page.locator("#readings tbody tr")).to_have_count(1)
     expect(page.locator(LOADED)).to_be_visible()
+
+
+def test_a_page_begins_in_the_units_that_its_bench_states_and_keeps_those_chosen(
+    one_server: Any, one_root: Path, visit: Callable, bench_text: str
+) -> None:
+    with open_book(one_root / "units.book", make=True) as book:
+        book.add_experiment("typed", write_units(bench_text, "mTorr", "rad/s").encode(), TITLES)
+        book.record("typed", {"time": "2026-03-14 09:00:00", "pressure": "1.333", "speed": "60", "lamp": "on"})
+    page = visit().page
+    page.goto(one_server.url + "/bench/units.book/typed")
+    expect(page.locator("#now-pressure")).to_have_text("10.0")
+    expect(page.locator("#now-speed")).to_have_text("6.283")
+    expect(page.locator("#unit-pressure")).to_have_value("mTorr")
+    page.select_option("#unit-pressure", "Pa")
+    page.reload()
+    expect(page.locator("#now-pressure")).to_have_text("1.33")
+    expect(page.locator("#now-speed")).to_have_text("6.283")
+    page.goto(one_server.url + "/books")
+    expect(page.locator("#unit-speed")).to_have_value("rpm")

@@ -96,7 +96,7 @@ def _singles(part: Part) -> Sequence[Part]:
 
 
 def bench_view(bench: Bench) -> dict[str, Any]:
-    """Return the data of a bench for the pages: its gas, its characteristic length, and its gauge."""
+    """Return the data of a bench for the pages: its gas, its characteristic length, its gauge and its units."""
     rotor = bench.rotor
     return {
         "title": bench.experiment.title,
@@ -109,6 +109,7 @@ def bench_view(bench: Bench) -> dict[str, Any]:
         if bench.gauge.kind == "display"
         else [bench.gauge.signal_low.value, bench.gauge.signal_high.value],
         "level": bench.study.level,
+        "units": {"pressure": bench.shown.pressure, "speed": bench.shown.speed},
     }
 
 

@@ -26,10 +26,12 @@ export function remember(name, value) {
 
 // Units
 
-const units = {};
+// Those chosen at the side last; before any choice those that the bench of this page states.
+const units = {},
+  stated = dataOf("data")?.bench?.units ?? {};
 for (const kind of Object.keys(KINDS)) {
   const known = Object.keys(SIZES[KINDS[kind]]);
-  const kept = remembered("unit-" + kind, known[0]);
+  const kept = remembered("unit-" + kind, stated[kind] ?? known[0]);
   units[kind] = known.includes(kept) ? kept : known[0];
 }
 export const unitOf = (kind) => units[kind];
