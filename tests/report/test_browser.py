@@ -84,4 +84,9 @@ def test_report_prints_to_pdf_on_white(browser: Browser, two_rotors: Path, tmp_p
     # what is folded on the screen stands open on paper
     comes_to(page.locator("table.readings").first, "one => one.getBoundingClientRect().height > 100", True)
     comes_to(page.locator(".tall").first, "one => one.scrollHeight <= one.clientHeight + 1", True)
+    page.set_viewport_size({"width": 680, "height": 1000})  # A4 within its margins; a wider table shrinks every page
+    right = (
+        "Math.max(...[...document.querySelectorAll('table, figure')].map((one) => one.getBoundingClientRect().right))"
+    )
+    assert 0 < page.evaluate(right) <= 681
     context.close()

@@ -141,12 +141,18 @@ def test_every_figure_has_a_text_alternative(page: Page) -> None:
     assert ("html", {"lang": "en"}) in page.tags
 
 
+def printed(sentence: str) -> str:
+    """Return a sentence with minus signs."""
+    return re.sub(r"(?<=[ (])-(?=\d)", "\u2212", sentence)
+
+
 def test_the_answer_comes_first(page: Page, narrow: Findings, fitted: Findings) -> None:
     comparison = compare_sizes(narrow, fitted)
     assert comparison is not None
     first = page.words.index("The rotors together")
     for sentence in (*narrow.answer, *fitted.answer, comparison.sentence):
-        assert sentence in page.words
+        assert printed(sentence) in page.words
+    assert "exponent of \u22120." in page.words  # a minus sign and not a hyphen
     assert page.words.index(fitted.answer[2]) < page.words.index("readings.csv")
     assert first > 0
 
@@ -169,7 +175,7 @@ def test_budget_sweeps_and_mechanisms_are_there(page: Page, narrow: Findings) ->
     for line in narrow.budget:
         assert line.name in page.words and f"{100 * line.relative_u:.2g}" in page.words
     assert narrow.optimum.sweeps is not None
-    assert narrow.optimum.sweeps.sentence in page.words
+    assert printed(narrow.optimum.sweeps.sentence) in page.words
     for claim in narrow.mechanisms:
         assert claim.name in page.words and claim.verdict in page.words and claim.why in page.words
 
