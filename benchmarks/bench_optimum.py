@@ -18,7 +18,7 @@ from multiprocessing import get_context
 from typing import Any
 
 import numpy as np
-from curve_shapes import CLASSES, sweep_of
+from curve_shapes import CLASSES, SCATTERED_DESIGNS, SCATTERED_TOP, scattered_sweep, sweep_of
 from measured import Row, row, spent
 from scipy.stats import norm
 from support.sweeps import (
@@ -33,11 +33,12 @@ from support.sweeps import (
 )
 
 from edgewind.evidence.curve import fit_curve
-from edgewind.evidence.optimum import Optimum, find_optimum
+from edgewind.evidence.optimum import Optimum, alternates, find_optimum
 from edgewind.evidence.sweep_data import SweepData
 from edgewind.rotor.optimum import highest_places
 
-PEAKED_SEED, OPEN_SEED, LAG_SEED = 20_000, 40_000, 60_000
+PEAKED_SEED, OPEN_SEED, LAG_SEED, SCATTERED_SEED = 20_000, 40_000, 60_000, 90_000
+SCATTERED_NOISE = (0.30, 0.15, 0.10)
 SHAPE_COUNT = int(os.environ.get("EDGEWIND_SHAPES", "200"))
 SHAPE_SEED = int(os.environ.get("EDGEWIND_SHAPES_FIRST", "70000"))
 
@@ -99,8 +100,22 @@ def study_open(seed: int) -> Row:
     example = open_example(seed)
     optimum = find_optimum(example.data)
     low, high = example.truth.speed([example.bench.low, example.bench.high])
-    right = "flat within noise" if low == high else f"peak at the {'high' if high > low else 'low'} edge"
-    return {"shape": example.truth.shape, "found": optimum.found, "right": optimum.reason == right}
+    end = "high" if high > low else "low"
+    right = ("flat within noise",) if low == high else (f"peak at the {end} edge", f"no clear fall at the {end} edge")
+    return {"shape": example.truth.shape, "found": optimum.found, "right": optimum.reason in right}
+
+
+def study_scattered(design: str, noise: float, seed: int) -> Row:
+    """Study one sweep whose readings scatter by several times what they state."""
+    optimum = find_optimum(scattered_sweep(design, noise, seed))
+    low, high = optimum.interval_pa or (np.nan, np.nan)
+    holds = bool(low <= np.exp(SCATTERED_TOP) <= high)
+    return {
+        "design": design,
+        "noise": noise,
+        "false": (optimum.found and not holds) or optimum.reason.startswith("peak at"),
+        "right": holds,
+    }
 
 
 def study_lagging(seed: int) -> Row:
@@ -134,6 +149,7 @@ def study_shape(name: str, seed: int) -> Row:
         "holds": bool(low <= top <= high),
         "holds_50": bool(lower <= top <= upper),
         "width": float(high - low),
+        "refused": alternates(data),
         "seconds": seconds,
     }
 
@@ -160,6 +176,7 @@ def shape_rows(studied: list[Row]) -> list[Row]:
             ("mean width of them in ln(pressure)", float(np.mean([one["width"] for one in own])), "1", ""),
         ):
             rows.append(row(f"shape {name}: {about}", round(value, 3), unit, target))
+    rows.append(row("shapes: taken for readings that alternate", percent(studied, "refused"), "%", "1 or less"))
     seconds = float(np.mean([one["seconds"] for one in studied]))
     return [*rows, row("shapes: processor time of a curve, mean", round(seconds, 3), "s", "")]
 
@@ -197,6 +214,16 @@ def run(full: bool = True) -> list[Row]:
         peaked = pool.map(study_peaked, range(PEAKED_SEED, PEAKED_SEED + count), chunksize=5)
         empty = pool.map(study_open, range(OPEN_SEED, OPEN_SEED + count), chunksize=5)
         lagging = pool.map(study_lagging, range(LAG_SEED, LAG_SEED + count // 2), chunksize=5)
+        scattered = pool.starmap(
+            study_scattered,
+            [
+                (design, noise, SCATTERED_SEED + seed)
+                for design in SCATTERED_DESIGNS
+                for noise in SCATTERED_NOISE
+                for seed in range(60 if full else 4)
+            ],
+            chunksize=5,
+        )
         seeds = range(SHAPE_SEED, SHAPE_SEED + (SHAPE_COUNT if full else 4))
         shaped = pool.starmap(study_shape, [(name, seed) for name in CLASSES for seed in seeds], chunksize=5)
     found = [row for row in peaked if row["found"]]
@@ -223,6 +250,12 @@ def run(full: bool = True) -> list[Row]:
     note("sweeps: small lag, maximum found", percent(little, "found"), target="90 or more")
     note("sweeps: small lag, interval holds the truth", percent(little, "holds"), target="84 or more")
     note("sweeps: large lag, called drift between sweeps", percent(much, "drift"), target="90 or more")
+    for design in SCATTERED_DESIGNS:
+        for noise in SCATTERED_NOISE:
+            own = [row for row in scattered if row["design"] == design and row["noise"] == noise]
+            name = f"scatter {100 * noise:g} % stated as 2 %, {design}"
+            note(f"{name}: interval that misses, or edge", percent(own, "false"), target="10 or less")
+            note(f"{name}: interval that holds the truth", percent(own, "right"))
     for readings, target in ((40, "below 1"), (320, "below 5")):
         seconds = seconds_per_study(readings, 5 if full else 1)
         note(f"optimum: processor time of curve and optimum of {readings} readings", seconds, "s", target)

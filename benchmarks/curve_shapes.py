@@ -83,6 +83,36 @@ def remade_example(name: str, random: np.random.Generator) -> tuple[SweepData, f
     return SweepData(shown, np.full(34, u), speed, np.full(34, 1.2e-4)), top, _gentler_side(curve, top)
 
 
+# Sweeps that scatter by far more than they state, by their pressures, and the place of their maximum, ln(p / Pa).
+SCATTERED_DESIGNS = (
+    "14 single",
+    "7 pairs",
+    "14 pairs",
+    "12 pairs set anew",
+    "14 and 4 more at one",
+    "12 up, 12 down",
+)
+SCATTERED_TOP = float(np.log(2.0))
+
+
+def scattered_sweep(design: str, noise: float, seed: int) -> SweepData:
+    """Return readings of 4 / cosh(ln(p / 2 Pa) / 1.5) that scatter by `noise`, in part log-normally, stated as 2 %."""
+    random = np.random.default_rng([seed, int(1000 * noise), SCATTERED_DESIGNS.index(design), 6])
+    count = int(next(word for word in design.replace(",", "").split() if word.isdigit()))
+    place = np.linspace(np.log(0.06), np.log(20.0), count)
+    if "pairs" in design:
+        place = np.repeat(place, 2)
+        place += 0.01 * random.standard_normal(place.size) * ("anew" in design)
+    elif "more" in design:
+        place = np.append(place, np.full(4, place[random.integers(count)]))
+    elif "down" in design:
+        place = np.append(place, place[::-1])
+    normal = random.standard_normal(place.size)
+    factor = 1 + noise * normal if seed % 2 else np.exp(noise * normal)
+    speed = np.abs(4 / np.cosh((place - SCATTERED_TOP) / 1.5) * factor)
+    return SweepData(np.exp(place), np.full(place.size, 0.03), speed, 0.02 * speed + 0.01)
+
+
 def sweep_of(name: str, seed: int) -> tuple[SweepData, float, float]:
     """Return the readings of one sweep of a class, the true ln(pressure / Pa) of greatest speed, and its gentler side.
 

@@ -11,17 +11,16 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import chdtrc, ndtr
 
 from edgewind.evidence.curve import ResponseCurve, fit_curve
-from edgewind.evidence.sweep_data import Array, SweepData
+from edgewind.evidence.sweep_data import Array, SweepData, repeat_groups
 
 Verdict = Literal["not compared", "agree", "differ"]
 
 # Probability of a false alarm, per comparison, when the sweeps do agree.
 FALSE_ALARM = 0.01
-# Two readings are repeats where their ln(pressure) differ by less than this and the pressure moved the same way.
-REPEAT_LOG_PRESSURE = 0.02
 # Drift is estimated only if time is not itself a smooth function of pressure: if more than this share of its variance
 # remains after a quintic in ln(pressure). A single sweep cannot tell a drift from its curve.
 TIME_FREE_OF_PRESSURE = 0.05
@@ -191,9 +190,13 @@ def repeat_scatter(data: SweepData, curve: ResponseCurve) -> tuple[float, int]:
     is taken out, and the pressures' own uncertainties are carried over it.
     """
     order = np.lexsort((data.pressure_pa, data.direction))
-    place, direction = data.log_pressure[order], data.direction[order]
-    apart = (np.diff(place) > REPEAT_LOG_PRESSURE) | (np.diff(direction) != 0)
-    group = np.concatenate([[0], np.cumsum(apart)])
+    direction = data.direction[order]
+    parts: list[NDArray[np.int64]] = []
+    for sense in np.unique(direction):
+        here = order[direction == sense]
+        before = 1 + parts[-1][-1] if parts else 0
+        parts.append(before + repeat_groups(data.log_pressure[here], data.log_pressure_u[here]))
+    group = np.concatenate(parts)
     slope = curve.slope_at(data.pressure_pa)[order]
     weight = 1.0 / (data.speed_u_rad_s[order] ** 2 + (slope * data.log_pressure_u[order]) ** 2)
     residual = (data.speed_rad_s - curve.at(data.pressure_pa))[order]

@@ -16,7 +16,7 @@ from pydantic import Field
 from edgewind.errors import InputError
 from edgewind.evidence.curve import ResponseCurve, fit_curve
 from edgewind.evidence.hysteresis import SweepComparison, compare_sweeps, sweep_effects
-from edgewind.evidence.sweep_data import Array, SweepData
+from edgewind.evidence.sweep_data import Array, SweepData, repeat_groups
 from edgewind.formatting import RPM_PER_RAD_S, format_number
 from edgewind.rotor.optimum import PeakPressure, highest_places
 
@@ -24,6 +24,8 @@ Reason = Literal[
     "",
     "peak at the low edge",
     "peak at the high edge",
+    "no clear fall at the low edge",
+    "no clear fall at the high edge",
     "flat within noise",
     "too few readings",
     "drift between sweeps",
@@ -33,6 +35,8 @@ Reason = Literal[
 REASONS: dict[str, str] = {
     "peak at the low edge": "the speed is still rising towards the lowest pressure measured",
     "peak at the high edge": "the speed is still rising towards the highest pressure measured",
+    "no clear fall at the low edge": "the speed is not shown to fall towards the lowest pressure measured",
+    "no clear fall at the high edge": "the speed is not shown to fall towards the highest pressure measured",
     "flat within noise": "the speed does not change by more than its noise over the pressures measured",
     "too few readings": "there are too few usable readings at different pressures",
     "drift between sweeps": "the sweeps differ by more than one curve can describe",
@@ -48,6 +52,8 @@ FLAT_LOG_BAYES_FACTOR = 1.0
 # Standard deviations by which the maximum must stand above each end. Larger than for a place named beforehand,
 # because the highest place was sought; checked by simulation (benchmarks/bench_optimum.py).
 RISE_ABOVE_ENDS = 3.0
+# Share of the curves that fit which must be highest at an end for the speed to be called still rising there.
+AT_AN_EDGE = 0.9
 # Sweeps whose own maxima lie further apart than the interval is wide, and by more than this in ln(pressure),
 # are not one curve; nor are sweeps whose speeds differ by more than half.
 IMMATERIAL_SHIFT = 0.2
@@ -58,11 +64,13 @@ SCATTERED = 3.0
 # No healthy sweep of 48 had a second one so (tests/support/sweeps.py); our judgement, no source.
 PROMINENT, PROMINENT_SHARE = 3.0, 0.05
 # Readings alternate where the curve through them changes its bend more often than one maximum makes it (twice), each
-# bend by so many standard deviations, and in this share of the places where it could. None of 1200 invented sweeps with
-# the stated noise or 1.5 times it did, nor of 600 with two maxima; of sweeps of 14 readings that scatter by 30, 15 and
-# 10 % and state 2 %, 98, 75 and 37 % did (300 each), and 1 of 300 sweeps with twice the stated noise. Our judgement,
-# no source.
+# bend by so many standard deviations, and in this share of the places where it could. None of 1800 invented sweeps with
+# the stated noise, 1.5 or twice of it did, nor of 600 with two maxima; of sweeps of 14 readings that scatter by 30, 15
+# and 10 % and state 2 %, 97, 69 and 35 % did (300 each). Our judgement, no source.
 BENT, FEWEST_BENDS, BENDS_SHARE = 4.0, 3, 0.25
+# Unstated scatter below this share of the range of speeds, or among so many readings, is estimated by the curve, whose
+# intervals then hold (benchmarks/bench_optimum.py): of 3 % in 14 readings, of 30 % in 28 or in 14 pairs.
+LARGE_SCATTER, ENOUGH_READINGS = 0.05, 24
 
 
 class Optimum(PeakPressure):
@@ -203,12 +211,13 @@ def maxima_of(curve: ResponseCurve) -> Array:
 
 
 def alternates(data: SweepData) -> bool:
-    """Tell whether neighbouring readings of a sweep alternate by far more than their uncertainties.
+    """Tell whether neighbouring readings of a short sweep alternate by far more than their uncertainties.
 
     A smooth curve with one maximum changes its bend twice at most, one with two maxima four times; readings whose
     scatter is not in their uncertainties do so at most of them. The second differences show it without a fitted
     curve, which may follow such readings. Two maxima do not count, each with a reading or more between it and the
-    valley.
+    valley. Repeats are averaged first, and where they scatter by more than they state, this is what readings are held
+    against: the curve then knows their scatter.
 
     Parameters
     ----------
@@ -223,6 +232,8 @@ def alternates(data: SweepData) -> bool:
     >>> alternates(SweepData(pressure, np.full(8, 0.01), np.sort(speed), np.full(8, 1.0)))
     False
     """
+    if data.size >= ENOUGH_READINGS:
+        return False
     legs: dict[tuple[str, int], list[int]] = {}
     for at, leg in enumerate(zip(data.sweep, data.direction.tolist(), strict=True)):
         legs.setdefault(leg, []).append(at)
@@ -230,15 +241,16 @@ def alternates(data: SweepData) -> bool:
 
 
 def _leg_alternates(leg: SweepData) -> bool:
-    leg = leg.take(np.argsort(leg.log_pressure, kind="stable"))
-    place = leg.log_pressure + 1e-6 * np.arange(leg.size)  # repeats at one pressure stand apart, too
-    speed = leg.speed_rad_s
-    # Repeats would have any slope: none is steeper here than the whole range of speeds within a factor of 1.35.
-    slope = np.abs(np.gradient(speed, place)).clip(max=float(np.ptp(speed)) / 0.3)
-    u = np.hypot(leg.speed_u_rad_s, slope * leg.log_pressure_u)
+    place, speed, u = _averaged(leg.take(np.argsort(leg.log_pressure, kind="stable")))
+    if place.size <= FEWEST_BENDS + 2:
+        return False
     lower = (place[2:] - place[1:-1]) / (place[2:] - place[:-2])
     upper = 1.0 - lower
     bend = speed[1:-1] - lower * speed[:-2] - upper * speed[2:]
+    # A smooth curve bends alike at neighbouring places; scatter that they share bends it to opposite sides.
+    opposed = -float(np.mean(bend[1:] * bend[:-1]) / np.mean(lower[1:] + upper[:-1]))
+    if opposed < (LARGE_SCATTER * float(np.ptp(speed))) ** 2:
+        return False
     bend_u = np.sqrt(u[1:-1] ** 2 + (lower * u[:-2]) ** 2 + (upper * u[2:]) ** 2)
     sign = np.sign(bend[np.abs(bend) > BENT * bend_u])
     changes = int(np.sum(sign[1:] != sign[:-1]))
@@ -246,6 +258,22 @@ def _leg_alternates(leg: SweepData) -> bool:
         return False
     turns = _turns(speed, u)
     return not (changes <= 4 and len(turns) == 3 and np.diff(turns).min() >= 2)
+
+
+def _averaged(leg: SweepData) -> tuple[Array, Array, Array]:
+    """Average the repeats of a leg, ascending: ln(pressure), speed and its uncertainty.
+
+    Where repeats scatter by more than they state, every uncertainty of the leg is as much larger (Birge's ratio).
+    """
+    group = repeat_groups(leg.log_pressure, leg.log_pressure_u)
+    weight = leg.speed_u_rad_s**-2.0
+    total = np.bincount(group, weight)
+    place, speed = (np.bincount(group, weight * one) / total for one in (leg.log_pressure, leg.speed_rad_s))
+    slope = np.abs(np.gradient(speed, place)) if place.size > 1 else np.zeros(place.size)
+    variance = leg.speed_u_rad_s**2 + (slope[group] * leg.log_pressure_u) ** 2
+    freedom = leg.size - place.size
+    ratio = float(np.sum((leg.speed_rad_s - speed[group]) ** 2 / variance)) / freedom if freedom else 1.0
+    return place, speed, np.sqrt(max(ratio, 1.0) / np.bincount(group, 1 / variance))
 
 
 def _turns(speed: Array, u: Array) -> list[int]:
@@ -297,7 +325,10 @@ def _decide(
     elif curve.log_bayes_factor < FLAT_LOG_BAYES_FACTOR:
         reason = "flat within noise"
     elif min(rise_low, rise_high) < RISE_ABOVE_ENDS:
-        reason = "peak at the low edge" if rise_low < rise_high else "peak at the high edge"
+        if max(low_edge, high_edge) > AT_AN_EDGE:
+            reason = "peak at the low edge" if low_edge > high_edge else "peak at the high edge"
+        else:
+            reason = "no clear fall at the low edge" if rise_low < rise_high else "no clear fall at the high edge"
     found = not reason
     edges_known = reason != "scatter above that stated"  # the curves follow such readings, and so do their ends
     heights = draws.max(axis=1)

@@ -11,6 +11,10 @@ from edgewind.errors import InputError
 
 Array = NDArray[np.float64]
 
+# Readings of one direction are repeats where their ln(pressure) differ by no more than this, or than so many of their
+# standard uncertainties. Smaller steps than the first are no change of direction.
+REPEAT_LOG_PRESSURE, REPEAT_U = 0.02, 2.0
+
 
 @dataclass(frozen=True, eq=False)
 class SweepData:
@@ -142,7 +146,8 @@ def derive_direction(
     """Derive from the order of the readings whether the pressure was rising or falling at each.
 
     A sweep with nine steps in ten or more in one sense has that sense throughout; otherwise each reading has the sense
-    of the step before it, and the first reading that of the step after it.
+    of the step before it, and the first reading that of the step after it. A reading that repeats the one before it has
+    the sense of that one.
 
     Parameters
     ----------
@@ -171,11 +176,50 @@ def derive_direction(
         members = np.flatnonzero(labels == label)
         if np.all(np.isfinite(time[members])):
             members = members[np.argsort(time[members], kind="stable")]
-        steps = np.sign(np.diff(pressure[members])).astype(np.int64)
+        steps = _steps(np.log(pressure[members]))
         moving = steps[steps != 0]
         if moving.size and abs(moving.mean()) >= 0.8:
             direction[members] = np.sign(moving.sum())
         elif moving.size:
-            direction[members[1:]] = steps
-            direction[members[0]] = steps[0]
+            steps[0] = moving[0]
+            direction[members] = steps[np.maximum.accumulate(np.where(steps != 0, np.arange(steps.size), 0))]
     return direction
+
+
+def _steps(log_pressure: Array) -> NDArray[np.int64]:
+    """Return the sense of the step to each reading from the last place that is no repeat of it; 0 for a repeat."""
+    steps, last = np.zeros(log_pressure.size, dtype=np.int64), log_pressure[0]
+    for number, place in enumerate(log_pressure):
+        if abs(place - last) > REPEAT_LOG_PRESSURE:
+            steps[number], last = np.sign(place - last), place
+    return steps
+
+
+def repeat_groups(log_pressure: Array, log_pressure_u: Array) -> NDArray[np.int64]:
+    """Number the pressures of one direction, ascending: repeats of one pressure have the same number.
+
+    Parameters
+    ----------
+    log_pressure : ndarray, shape (n,)
+        ln(pressure / Pa), ascending.
+    log_pressure_u : ndarray, shape (n,)
+        Standard uncertainties of each for itself.
+
+    Returns
+    -------
+    ndarray of int, shape (n,)
+
+    Examples
+    --------
+    >>> repeat_groups(np.array([0.0, 0.01, 0.4, 0.44, 0.8]), np.full(5, 0.01)).tolist()
+    [0, 0, 1, 2, 3]
+    >>> repeat_groups(np.array([0.0, 0.01, 0.4, 0.44, 0.8]), np.full(5, 0.03)).tolist()
+    [0, 0, 1, 1, 2]
+    """
+    group, first = np.zeros(log_pressure.size, dtype=np.int64), 0
+    for number in range(1, log_pressure.size):
+        near = max(REPEAT_LOG_PRESSURE, REPEAT_U * float(log_pressure_u[number]))
+        apart = log_pressure[number] - log_pressure[first] > near
+        group[number] = group[number - 1] + apart
+        first = number if apart else first
+    return group

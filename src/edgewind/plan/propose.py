@@ -13,8 +13,8 @@ from scipy.special import ndtri
 from edgewind.bench import Bench
 from edgewind.errors import EdgewindError, InputError
 from edgewind.evidence import Findings, Optimum, ResponseCurve, SweepData, find_optimum, fit_curve, sweep_data
-from edgewind.evidence.hysteresis import REPEAT_LOG_PRESSURE
 from edgewind.evidence.optimum import FEWEST_PRESSURES, REASONS
+from edgewind.evidence.sweep_data import REPEAT_LOG_PRESSURE
 from edgewind.formatting import format_interval, format_number
 from edgewind.plan.cost import Cost, PlainCost, cost_from_record
 from edgewind.plan.dwell import bench_times
@@ -228,8 +228,8 @@ def planning_curve(optimum: Optimum, allowed: tuple[float, float], seed: int) ->
     curve = optimum.curve
     assert curve is not None
     low, high = float(curve.pressure_pa[0]), float(curve.pressure_pa[-1])
-    down = optimum.reason == "peak at the low edge" and allowed[0] < low / 1.05
-    up = optimum.reason == "peak at the high edge" and allowed[1] > high * 1.05
+    down = "low edge" in optimum.reason and allowed[0] < low / 1.05
+    up = "high edge" in optimum.reason and allowed[1] > high * 1.05
     if optimum.reason == "flat within noise":
         down, up = allowed[0] < low / 1.05, allowed[1] > high * 1.05
     if not (down or up):
