@@ -216,8 +216,8 @@ def alternates(data: SweepData) -> bool:
     A smooth curve with one maximum changes its bend twice at most, one with two maxima four times; readings whose
     scatter is not in their uncertainties do so at most of them. The second differences show it without a fitted
     curve, which may follow such readings. Two maxima do not count, each with a reading or more between it and the
-    valley. Repeats are averaged first, and where they scatter by more than they state, this is what readings are held
-    against: the curve then knows their scatter.
+    valley. Repeats are averaged first, and where they scatter by more than they state, readings are compared
+    with their scatter instead.
 
     Parameters
     ----------

@@ -187,7 +187,7 @@ def derive_direction(
 
 
 def _steps(log_pressure: Array) -> NDArray[np.int64]:
-    """Return the sense of the step to each reading from the last place that is no repeat of it; 0 for a repeat."""
+    """Return the sense of the step to each reading from the last place that it does not repeat; 0 for a repeat."""
     steps, last = np.zeros(log_pressure.size, dtype=np.int64), log_pressure[0]
     for number, place in enumerate(log_pressure):
         if abs(place - last) > REPEAT_LOG_PRESSURE:
