@@ -29,7 +29,9 @@ from edgewind.report.film import (
     gas_field,
     gas_series,
     make_film,
+    mark_of,
     picture_of,
+    shipped_rotor_fields,
     standard_knudsen,
     still_bytes,
     write_still,
@@ -309,6 +311,37 @@ def test_a_picture_for_a_phone_has_a_short_caption_instead_of_its_footnote(field
     with_it, without = (ET.fromstring(page).iter("{http://www.w3.org/2000/svg}text") for page in pages)
     assert len(list(without)) < len(list(with_it))
     assert "Computed, not measured" in pages[1] and "resolution" not in pages[1]
+
+
+@pytest.mark.parametrize("size", ["page", "vertical"])
+def test_a_place_of_ones_own_is_marked_on_the_curve_with_its_words(strip, size):
+    """At its Knudsen number on the axis, which runs from thin gas to dense, in pictures of a vane and of a rotor."""
+    for answer in (strip, shipped_rotor_fields("thermal")):
+        places = {}
+        for knudsen in (2.0, 0.5):
+            drawn = ET.fromstring(still_bytes(answer, "svg", size=size, mark=mark_of(f"{knudsen}: my rotor, 3 Pa")))
+            texts = drawn.iter("{http://www.w3.org/2000/svg}text")
+            (words,) = (node for node in texts if "my rotor" in "".join(node.itertext()))
+            assert "".join(words.itertext()).strip() == "my rotor, 3 Pa"
+            places[knudsen] = float(words.get("x"))
+        assert places[2.0] < places[0.5]
+        with pytest.raises(InputError, match="beyond the curve"):
+            still_bytes(answer, "svg", size=size, mark=mark_of("300: far"))
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("my rotor", "is not a Knudsen number"),
+        ("-1: x", "above 0"),
+        ("nan: x", "above 0"),
+        ("1: " + 40 * "w", "32 char"),
+    ],
+)
+def test_a_mark_that_cannot_be_drawn_is_refused(text, words):
+    with pytest.raises(InputError, match=words):
+        mark_of(text)
+    assert mark_of(" ") is None
 
 
 @pytest.mark.parametrize("kind", ["png", "svg"])

@@ -11,6 +11,7 @@ from edgewind.errors import InputError
 from edgewind.report.film import gas_field, gas_series, shipped_fields, standard_knudsen
 from edgewind.report.film.shipped import STEPS, pack, unpack
 from edgewind.runner import Job
+from edgewind.web.errors import FieldError
 from edgewind.web.gas_pictures import GasPictures, check_ways, choices
 from edgewind.web.jobs import PageJob
 from edgewind.web.work import compute_gas
@@ -31,7 +32,15 @@ class Computed:
 
 @pytest.mark.parametrize(
     "ways",
-    [{"shape": "../x"}, {"drive": "warp"}, {"quantity": "taste"}, {"size": "9K"}, {"theme": "pink"}, {"shape": ""}],
+    [
+        {"mark": "my rotor"},
+        {"shape": "../x"},
+        {"drive": "warp"},
+        {"quantity": "taste"},
+        {"size": "9K"},
+        {"theme": "pink"},
+        {"shape": ""},
+    ],
 )
 def test_impossible_pictures_are_refused(ways: dict[str, str]) -> None:
     with pytest.raises(InputError):
@@ -64,6 +73,10 @@ def test_a_rotor_from_above_is_the_first_picture() -> None:
     assert (int.from_bytes(content[16:20]), int.from_bytes(content[20:24])) == (1280, 720)
     assert "rotor" in words and "Knudsen number" in words
     assert nothing.picture({"drive": "flow", "quantity": "speed", "theme": "dark"}, 1.0)[0] != content
+    assert nothing.picture({"mark": "0.2: mine"}, 0.3)[0] != content == nothing.picture({}, 0.3)[0]
+    with pytest.raises(FieldError, match="beyond the curve") as refused:
+        nothing.picture({"mark": "50: mine"}, 0.3)
+    assert refused.value.field == "mark"
     still, kind = nothing.still({"kind": "svg"}, 1.0)
     assert kind == "svg" and b"<svg" in still[:2000]
     with pytest.raises(InputError):

@@ -64,6 +64,9 @@ def film(
             help="Footnote on the computed case and the method; never in a vertical picture.",
         ),
     ] = True,
+    mark: Annotated[
+        str, typer.Option(help="Mark a place on the curve: '0.2: my rotor, 20 mTorr', a Knudsen number and words.")
+    ] = "",
     specks: Annotated[bool, typer.Option(help="Let specks drift with the gas.")] = True,
     tolerance: Annotated[float, typer.Option(help="Relative error of the coefficients.")] = 5e-3,
     replace: Annotated[bool, typer.Option("--replace", help="Replace files that exist.")] = False,
@@ -79,6 +82,7 @@ def film(
         check_still,
         gas_series,
         make_film,
+        mark_of,
         option_of,
         rotor_series,
         standard_knudsen,
@@ -91,6 +95,7 @@ def film(
         raise InputError("nothing to write", key="out", fix="give --out FILE.mp4, --still FILE.png or both")
     for table, name, key in ((QUANTITIES, quantity, "quantity"), (SIZES, size, "size"), (THEMES, theme, "theme")):
         option_of(table, name, key)
+    marked = mark_of(mark)
     rotor = _rotor_options(vanes, arm, room, round_=round_, shape=shape, aspect=aspect, position=position,
                            accommodation=accommodation)  # fmt: skip
     standard = list(STANDARD_KNUDSEN) if rotor is not None else standard_knudsen(shape)
@@ -126,6 +131,7 @@ def film(
         else:
             gas = rotor_series(numbers, drive=drive, progress=solved, **rotor)
         look: dict[str, Any] = {"quantity": quantity, "size": size, "theme": theme, "footnote": footnote}
+        look["mark"] = marked
         if still is not None and at is not None:
             content = still_bytes(gas, still.suffix, knudsen=at, **look)
             write_still(still, content, replace=replace)

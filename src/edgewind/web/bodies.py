@@ -166,6 +166,7 @@ class FilmOrder(Body):
     theme: Short = "light"
     size: Short = "1080p"
     seconds: Short = "12"
+    mark: Short = ""
 
 
 class IntervalOrder(Body):

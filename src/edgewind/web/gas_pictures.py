@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from typing import Any
 
 from edgewind.errors import InputError
 from edgewind.report import film
+from edgewind.web.errors import FieldError
 from edgewind.web.jobs import Jobs, PageJob
 from edgewind.web.work import compute_gas
 
@@ -52,6 +54,8 @@ def check_ways(ways: Mapping[str, str]) -> None:
     ):
         if name in ways:
             film.option_of(table, ways[name], name)
+    with _beside_its_field():
+        film.mark_of(ways.get("mark", ""))
     if ways.get("shape", ROTOR) not in SHAPES:
         raise InputError(f"'{ways['shape']}' is not a shape on these pages", key="shape", fix=", ".join(SHAPES))
     if ways.get("shape", ROTOR) == ROTOR and not film.shipped_rotor_fields(ways.get("drive", "thermal")):
@@ -96,12 +100,13 @@ class GasPictures:
         )
         of = film.shipped_rotor_fields(drive) if _is_rotor(ways) else self._of(ways)
         size = "vertical" if ways.get("size") == "vertical" else "page"
-        key = (id(of), drive, quantity, theme, size)
+        mark = ways.get("mark", "")
+        key = (id(of), drive, quantity, theme, size, mark)
         with self._lock:
             drawn = self._pictures.pop(key, None)
         if drawn is None:
-            with self._drawing:
-                drawn = film.picture_of(of, quantity=quantity, theme=theme, size=size)
+            with self._drawing, _beside_its_field():
+                drawn = film.picture_of(of, quantity=quantity, theme=theme, size=size, mark=film.mark_of(mark))
         with self._lock:
             self._pictures[key] = drawn
             while len(self._pictures) > _MOST_PICTURES:
@@ -118,10 +123,10 @@ class GasPictures:
         drive = ways.get("drive", "thermal")
         how: dict[str, Any] = {
             "size": ways.get("size", "1080p"), "theme": ways.get("theme", "light"),
-            "quantity": ways.get("quantity", "temperature"),
+            "quantity": ways.get("quantity", "temperature"), "mark": film.mark_of(ways.get("mark", "")),
         }  # fmt: skip
         of = film.shipped_rotor_fields(drive) if _is_rotor(ways) else self._of(ways)
-        with self._drawing:
+        with self._drawing, _beside_its_field():
             return film.still_bytes(of, kind, knudsen=knudsen, **how), kind
 
     def _job(self, shape: str, drive: str) -> PageJob:
@@ -141,6 +146,16 @@ class GasPictures:
             with self._lock:
                 self._series[shape, drive] = series
         return series
+
+
+@contextmanager
+def _beside_its_field() -> Iterator[None]:
+    try:
+        yield
+    except InputError as error:
+        if error.key == "mark":
+            raise FieldError("mark", error.problem, fix=error.fix) from None
+        raise
 
 
 def _is_rotor(ways: Mapping[str, str]) -> bool:

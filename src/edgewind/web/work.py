@@ -45,6 +45,7 @@ class FilmChoices:
     theme: str
     size: str
     seconds: float
+    mark: str = ""
 
 
 def make_study(subjects: Sequence[Subject], out: Path, fit: bool) -> dict[str, Any]:
@@ -120,7 +121,7 @@ def compute_gas(shape: str, drive: str) -> dict[str, Any]:
 
 def make_gas_film(film: FilmChoices, out: Path) -> dict[str, Any]:
     """Make a film of the gas."""
-    from edgewind.report.film import gas_series, make_film, shipped_rotor_fields
+    from edgewind.report.film import gas_series, make_film, mark_of, shipped_rotor_fields
 
     def computing(done: int, total: int, field: Any) -> None:
         report("progress", ("computing the gas", done, total))
@@ -131,6 +132,7 @@ def make_gas_film(film: FilmChoices, out: Path) -> dict[str, Any]:
     out.mkdir(parents=True, exist_ok=True)
     path = str(out / "film.mp4")
     how: dict[str, Any] = {"quantity": film.quantity, "theme": film.theme, "size": film.size}
+    how["mark"] = mark_of(film.mark)
     gas = (
         shipped_rotor_fields(film.drive)
         if film.shape == "rotor"

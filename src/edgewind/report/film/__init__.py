@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from edgewind.report.film.series import FieldFrame, GasSeries, gas_series, standard_knudsen
     from edgewind.report.film.shipped import shipped_fields
     from edgewind.report.film.still import check_still, picture_of, still_bytes, write_still
-    from edgewind.report.film.words import DRIVES, QUANTITIES, SIZES, THEMES, option_of
+    from edgewind.report.film.words import DRIVES, QUANTITIES, SIZES, THEMES, Mark, mark_of, option_of
 else:
     from edgewind.doors import names_on_demand
 
@@ -27,6 +27,7 @@ __all__ = [
     "GasField",
     "GasPicture",
     "GasSeries",
+    "Mark",
     "RotorField",
     "RotorPicture",
     "caption",
@@ -36,6 +37,7 @@ __all__ = [
     "gas_field",
     "gas_series",
     "make_film",
+    "mark_of",
     "option_of",
     "picture_of",
     "rotor_fields",

@@ -17,6 +17,7 @@ from edgewind.errors import EdgewindError, InputError, OutOfRangeError
 from edgewind.extras import need
 from edgewind.report.film.series import GasSeries
 from edgewind.report.film.still import check_target, picture_of, writing
+from edgewind.report.film.words import Mark
 
 if TYPE_CHECKING:
     from edgewind.report.film.rotor_field import RotorField
@@ -146,6 +147,7 @@ def make_film(
     dense_first: bool = False,
     specks: bool = True,
     footnote: bool = True,
+    mark: Mark | None = None,
     replace: bool = False,
     progress: Callable[[int, int], None] | None = None,
 ) -> Film:
@@ -170,6 +172,8 @@ def make_film(
         Whether specks drift along closed lines; never about a rotor.
     footnote : bool
         Whether the caption of four lines stands under the picture; a few words otherwise.
+    mark : Mark, optional
+        A place to mark on the curve.
     replace : bool
         Whether a file that exists may be replaced.
     progress : callable, optional
@@ -184,7 +188,7 @@ def make_film(
     frames = check_timing(seconds, fps)
     fields = gas.fields if isinstance(gas, GasSeries) else gas
     path = check_film(path, [field.knudsen for field in fields], seconds=seconds, fps=fps, replace=replace)
-    picture = picture_of(gas, quantity=quantity, theme=theme, size=size, specks=specks, footnote=footnote)
+    picture = picture_of(gas, quantity=quantity, theme=theme, size=size, specks=specks, footnote=footnote, mark=mark)
     first, last = picture.ends if dense_first else picture.ends[::-1]
     images = picture.frames(places(first, last, frames), fps)
     with writing(path, replace=replace) as draft:

@@ -26,7 +26,7 @@ from edgewind.report.film.sample import STRESS_POINTS
 from edgewind.report.film.series import FieldFrame, GasSeries
 from edgewind.report.film.sheet import SMALL, GasSheet, arrow_heads, digits, short_name
 from edgewind.report.film.specks import Specks
-from edgewind.report.film.words import DRIVES, QUANTITIES
+from edgewind.report.film.words import DRIVES, QUANTITIES, Mark
 
 if TYPE_CHECKING:
     from matplotlib.artist import Artist
@@ -63,6 +63,8 @@ class GasPicture(GasSheet):
         Whether specks of gas are shown, so that the caption mentions them.
     footnote : bool
         Whether the caption of four lines is under the picture; otherwise a few words.
+    mark : Mark, optional
+        A place to mark on the curve.
 
     Raises
     ------
@@ -79,9 +81,10 @@ class GasPicture(GasSheet):
         size: str = "1080p",
         specks: bool = False,
         footnote: bool = True,
+        mark: Mark | None = None,
     ) -> None:
         self.series = series if isinstance(series, GasSeries) else GasSeries([series])
-        super().__init__(quantity, theme, size, footnote)
+        super().__init__(quantity, theme, size, footnote, mark)
         # Specks need velocity, and only round a strip does the gas stay in this plane.
         self.specks = specks and self.series.flat and self.quantity.lines == "velocity"
         self.drive = DRIVES[self.series.first.drive]

@@ -23,6 +23,7 @@ from edgewind.report.film.rotor_field import ITERATED, RotorField
 from edgewind.report.film.sample import SampleGrid, quantity_of
 from edgewind.report.film.series import _weights
 from edgewind.report.film.sheet import SMALL, STYLE, GasSheet, arrow_heads, digits, plain, short_name
+from edgewind.report.film.words import Mark
 
 if TYPE_CHECKING:
     from matplotlib.artist import Artist
@@ -88,6 +89,8 @@ class RotorPicture(GasSheet):
         Keys of `QUANTITIES`, `THEMES` and `SIZES`.
     footnote : bool
         Whether the caption of several lines is under the picture; otherwise a few words.
+    mark : Mark, optional
+        A place to mark on the curve.
 
     Raises
     ------
@@ -103,6 +106,7 @@ class RotorPicture(GasSheet):
         theme: str = "light",
         size: str = "1080p",
         footnote: bool = True,
+        mark: Mark | None = None,
     ) -> None:
         if not fields:
             raise InputError("no Knudsen number is given", key="knudsen", fix="give one or more")
@@ -110,7 +114,7 @@ class RotorPicture(GasSheet):
         self.first = self.fields[0]
         if any(field.same != self.first.same for field in self.fields):
             raise InputError("these are fields of different rotors", fix="draw those of one rotor and drive together")
-        super().__init__(quantity, theme, size, footnote)
+        super().__init__(quantity, theme, size, footnote, mark)
         top = nice_limit(max(float(np.nanmax(np.abs(quantity_of(field, self.name)))) for field in self.fields))
         self.limits: tuple[float, float] = (-top, top) if self.quantity.signed else (0.0, top)
         self._moving: list[Artist] = []

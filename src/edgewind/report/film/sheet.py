@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 import re
 import textwrap
 from abc import ABC, abstractmethod
@@ -18,10 +19,11 @@ from matplotlib.ticker import FixedLocator, NullLocator
 from numpy.typing import NDArray
 from PIL import Image
 
+from edgewind.errors import InputError
 from edgewind.report.figures.canvas import new_figure, our_style, plain_axes, plain_ticks, svg_of
 from edgewind.report.figures.size import Size
 from edgewind.report.film.colours import root, scale_of
-from edgewind.report.film.words import QUANTITIES, SHORT_CAPTION, SIZES, THEMES, option_of
+from edgewind.report.film.words import QUANTITIES, SHORT_CAPTION, SIZES, THEMES, Mark, option_of
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -119,14 +121,16 @@ class GasSheet(ABC):
         A key of `SIZES`; one that is higher than wide is laid out for a phone.
     footnote : bool
         Whether the caption of several lines is under the picture, if there is space for it; otherwise a few words.
+    mark : Mark, optional
+        A place to mark on the curve.
 
     Raises
     ------
     InputError
-        An unknown name.
+        An unknown name, or a mark beyond the curve.
     """
 
-    def __init__(self, quantity: str, theme: str, size: str, footnote: bool) -> None:
+    def __init__(self, quantity: str, theme: str, size: str, footnote: bool, mark: Mark | None = None) -> None:
         self.quantity = option_of(QUANTITIES, quantity, "quantity")
         self.name = next(name for name, known in QUANTITIES.items() if known is self.quantity)
         self.palette = option_of(THEMES, theme, "theme")
@@ -135,6 +139,7 @@ class GasSheet(ABC):
         self.layout = VERTICAL if self.height > self.width else WIDE
         self.lock = RLock()
         self._footnote = footnote and self.layout.noted
+        self._mark = mark
 
     def draw(self) -> None:
         """Draw the parts that do not depend on the Knudsen number."""
@@ -256,7 +261,26 @@ class GasSheet(ABC):
         self.text(left, base, "thin gas", size=SMALL, color=palette.soft)
         self.text(right, base, "dense gas", size=SMALL, color=palette.soft, ha="right")
         self.text(0.5 * (left + right), base, "Knudsen number Kn", size=SMALL, ha="center")
+        self._draw_mark(axes, low, high)
         return axes
+
+    def _draw_mark(self, axes: Axes, low: float, high: float) -> None:
+        """Mark the place that was asked for, its words on the side with more space."""
+        if self._mark is None:
+            return
+        kn, words = self._mark
+        if not low <= kn <= high:
+            raise InputError(f"a mark at a Knudsen number of {kn:g} is beyond the curve", key="mark",
+                             fix=f"choose one between {low:.3g} and {high:.3g}")  # fmt: skip
+        axes.axvline(kn, color=self.palette.plum, linewidth=1.6 * self.line, linestyle=(0, (5, 3)), zorder=2)
+        before = kn > math.sqrt(low * high)  # the axis runs from thin gas to dense
+        axes.annotate(
+            words, (kn, 0.0), xycoords=("data", "axes fraction"),
+            xytext=(self.points(0.4 if before else -0.4), self.points(0.35)), textcoords="offset points",
+            ha="left" if before else "right", va="bottom", color=self.palette.plum, fontsize=self.points(SMALL),
+            fontweight="bold", zorder=6,
+            bbox={"pad": 0.0, "facecolor": self.palette.paper, "edgecolor": "none", "alpha": 0.8},
+        )  # fmt: skip
 
     def draw_words(self, words: str) -> None:
         """Write the footnote, or a few words without it."""

@@ -14,7 +14,7 @@ from edgewind.report.film.picture import GasPicture
 from edgewind.report.film.rotor_field import RotorField
 from edgewind.report.film.rotor_picture import RotorPicture
 from edgewind.report.film.series import GasSeries
-from edgewind.report.film.words import option_of
+from edgewind.report.film.words import Mark, option_of
 
 STILLS = ("png", "svg")
 
@@ -30,6 +30,7 @@ def picture_of(
     drive: str = "thermal",
     specks: bool = False,
     footnote: bool = True,
+    mark: Mark | None = None,
 ) -> GasPicture | RotorPicture:
     """Return the picture of a result: of the gas round a vane, or about a rotor from above.
 
@@ -37,7 +38,7 @@ def picture_of(
     ----------
     answer : GasField, GasSeries, Response or sequence of RotorField
         The result; a response must have its fields.
-    quantity, theme, size, specks, footnote
+    quantity, theme, size, specks, footnote, mark
         As for `GasPicture`; specks are shown round a lone vane only.
     drive : str
         The drive of a response; a field already has one.
@@ -49,8 +50,8 @@ def picture_of(
     """
     if isinstance(answer, GasField | GasSeries | Response):
         gas = field_of_response(answer, drive) if isinstance(answer, Response) else answer
-        return GasPicture(gas, quantity=quantity, theme=theme, size=size, specks=specks, footnote=footnote)
-    return RotorPicture(answer, quantity=quantity, theme=theme, size=size, footnote=footnote)
+        return GasPicture(gas, quantity=quantity, theme=theme, size=size, specks=specks, footnote=footnote, mark=mark)
+    return RotorPicture(answer, quantity=quantity, theme=theme, size=size, footnote=footnote, mark=mark)
 
 
 def still_bytes(
@@ -63,6 +64,7 @@ def still_bytes(
     quantity: str = "temperature",
     drive: str = "thermal",
     footnote: bool = True,
+    mark: Mark | None = None,
 ) -> bytes:
     """Return a picture as the bytes of a PNG or SVG; the same result gives the same bytes.
 
@@ -70,7 +72,7 @@ def still_bytes(
 
     Parameters
     ----------
-    answer, size, theme, quantity, drive
+    answer, size, theme, quantity, drive, mark
         As for `picture_of`.
     knudsen : float, optional
         Knudsen number in a series; default: its highest.
@@ -85,7 +87,7 @@ def still_bytes(
         As for `picture_of`, another kind, or a Knudsen number outside the series.
     """
     known = option_of({name: name for name in STILLS}, kind.removeprefix("."), "kind")
-    picture = picture_of(answer, drive=drive, quantity=quantity, theme=theme, size=size, footnote=footnote)
+    picture = picture_of(answer, drive=drive, quantity=quantity, theme=theme, size=size, footnote=footnote, mark=mark)
     if knudsen is not None:
         picture.show(knudsen)
     return picture.svg().encode() if known == "svg" else picture.png(effort=6)

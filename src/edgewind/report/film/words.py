@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 from edgewind.errors import InputError
 from edgewind.report.palette import DARK, LIGHT, Palette
@@ -103,8 +104,57 @@ THEMES: dict[str, Palette] = {"light": LIGHT, "dark": DARK}
 
 Value = TypeVar("Value")
 
+MOST_MARK_SIGNS = 32
+"""Characters beside a mark that fit on the curve."""
+
 SHORT_CAPTION = "Computed, not measured"
 """Text instead of the footnote: four lines are not legible on a phone."""
+
+
+class Mark(NamedTuple):
+    """A place to mark on the curve of a picture.
+
+    Attributes
+    ----------
+    knudsen : float
+        Its Knudsen number.
+    words : str
+        Words beside it.
+    """
+
+    knudsen: float
+    words: str
+
+
+def mark_of(text: str) -> Mark | None:
+    """Read a mark, a Knudsen number and words; None for an empty text.
+
+    Examples
+    --------
+    >>> mark_of("0.2: my rotor, 20 mTorr")
+    Mark(knudsen=0.2, words='my rotor, 20 mTorr')
+    >>> mark_of("0.2").words
+    'Kn 0.2'
+
+    Raises
+    ------
+    InputError
+        The text does not begin with a number above 0, or has too many words.
+    """
+    if not text.strip():
+        return None
+    number, _, words = (part.strip() for part in text.partition(":"))
+    fix = "write a Knudsen number and a few words, such as '0.2: my rotor, 20 mTorr'"
+    try:
+        knudsen = float(number)
+    except ValueError:
+        raise InputError(f"'{number[:20]}' is not a Knudsen number", key="mark", fix=fix) from None
+    if not 0 < knudsen < math.inf:
+        raise InputError(f"the Knudsen number of a mark must be above 0, not {number[:20]}", key="mark", fix=fix)
+    if len(words) > MOST_MARK_SIGNS:
+        raise InputError(f"the words of a mark can have {MOST_MARK_SIGNS} characters, not {len(words)}", key="mark",
+                         fix="shorten them")  # fmt: skip
+    return Mark(knudsen, words or f"Kn {number}")
 
 
 def option_of(table: Mapping[str, Value], name: str, key: str) -> Value:

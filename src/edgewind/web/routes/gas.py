@@ -12,7 +12,7 @@ from edgewind.web.app_state import pages_of
 from edgewind.web.errors import FieldError
 from edgewind.web.gas_pictures import ROTOR
 
-_CHOICES = ("shape", "drive", "quantity", "theme", "size", "kind")
+_CHOICES = ("shape", "drive", "quantity", "theme", "size", "kind", "mark")
 
 
 def routes() -> list[Route]:
@@ -42,7 +42,7 @@ def still(request: Request) -> Response:
 
 
 def _chosen(request: Request) -> dict[str, str]:
-    return {name: request.query_params[name][:40] for name in _CHOICES if name in request.query_params}
+    return {name: request.query_params[name][:80] for name in _CHOICES if name in request.query_params}
 
 
 def _knudsen(request: Request) -> float:

@@ -8,6 +8,9 @@ import {
   number,
   ordered,
   progressOf,
+  Refused,
+  remember,
+  remembered,
   showProgress,
 } from "/static/common.js";
 import { figureTools } from "/static/figure.js";
@@ -24,7 +27,10 @@ const ways = () => ({
   shape: byId("gas-shape").value,
   drive: byId("gas-drive").value,
   quantity: byId("gas-quantity").value,
+  mark: byId("gas-mark").value.trim(),
 });
+const problemAt = (field) =>
+  ({ seconds: byId("film-seconds-problem"), mark: byId("gas-mark-problem") })[field] ?? byId("film-problem");
 // On a phone the picture is as high as the screen, and its words as large as those beside it.
 const narrow = matchMedia("(max-width: 34rem)");
 const dark = () => getComputedStyle(document.documentElement).colorScheme === "dark";
@@ -71,7 +77,7 @@ async function draw() {
     try {
       const start = performance.now(),
         answer = await fetch("/api/gas/picture?" + query);
-      if (!answer.ok) throw new Error((await answer.json()).problem);
+      if (!answer.ok) throw new Refused(answer.status, await answer.json());
       const old = picture.src,
         words = decodeURIComponent(answer.headers.get("x-words") ?? "");
       picture.src = URL.createObjectURL(await answer.blob());
@@ -80,9 +86,9 @@ async function draw() {
       picture.alt = words;
       byId("gas-words").textContent = words;
       picture.dataset.ms = Math.round(performance.now() - start);
-      byId("film-problem").textContent = "";
+      byId("film-problem").textContent = byId("gas-mark-problem").textContent = "";
     } catch (error) {
-      byId("film-problem").textContent = error.message + ".";
+      problemAt(error.field).textContent = error.message + ".";
     }
   }
   drawing = false;
@@ -143,6 +149,12 @@ byId("gas-quantity").addEventListener("change", () => {
   links();
   draw();
 });
+byId("gas-mark").value = remembered("gas-mark", "");
+byId("gas-mark").addEventListener("change", () => {
+  remember("gas-mark", byId("gas-mark").value.trim());
+  links();
+  draw();
+});
 for (const id of ["gas-size", "gas-theme"]) byId(id).addEventListener("change", links);
 byId("theme").addEventListener("change", draw);
 matchMedia("(prefers-color-scheme: dark)").addEventListener("change", draw);
@@ -185,8 +197,7 @@ byId("film").addEventListener("click", async () => {
       byId("film-state").textContent =
         film.state === "cancelled" ? "The film was cancelled. The button above starts it again." : film.problem + ".";
   } catch (error) {
-    (error.field === "seconds" ? byId("film-seconds-problem") : byId("film-problem")).textContent =
-      error.message + ".";
+    problemAt(error.field).textContent = error.message + ".";
   }
   bar.hidden = byId("film-stop-row").hidden = true;
   byId("film").disabled = byId("film-stop").disabled = false;
