@@ -205,6 +205,20 @@ def test_folders_can_be_read_and_state_that_they_are_invented(tmp_path):
         assert pressures.min() < truth.speed_optimum_pa < pressures.max()
 
 
+def test_sweeps_have_their_greatest_speed_inside_also_under_large_torques_from_outside(tmp_path):
+    """These turn a rotor fastest in the thinnest gas, which such a sweep leaves out."""
+    random, shares = np.random.default_rng(11), []
+    for number in range(16):
+        rotor, truth = invented_sweep(tmp_path / str(number), random)
+        pressure = read_experiment(FolderSource(tmp_path / str(number))).readings["pressure_pa"].to_numpy(float)
+        true = pressure / rotor.gauge(pressure)
+        greatest = abs(rotor.steady_speed(BenchConditions(truth.speed_optimum_pa)))
+        assert np.all(np.abs(rotor.steady_speed(BenchConditions(true))) < 1.02 * greatest)
+        assert true.min() < truth.speed_optimum_pa < true.max()
+        shares.append(truth.shares["foreign"])
+    assert max(shares) > 0.1 and sum(share > 0.05 for share in shares) > 4
+
+
 def test_the_gauge_of_a_sweep_has_the_drawn_error():
     rotor = HiddenRotor(gauge=Deviation.draw(0.08, 1e-3, 100, np.random.default_rng(1)))
     pressures = np.geomspace(0.01, 10, 200)

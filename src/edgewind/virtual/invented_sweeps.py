@@ -23,6 +23,9 @@ _KNUDSEN = (0.01, 100.0)
 # free flight both are closed forms.
 _WALL_LAW = (0.01, 0.1)
 _GAUGE_PA = (1e-3, 100.0)
+_TRUTH_PA, _OPTIMUM_PA = (3e-3, 100.0), (0.03, 20.0)
+# A sweep reaches so far from its middle. It ends where the rotor is again as fast as this share of its maximum.
+_REACH, _LEAST_REACH, _AGAIN = 20.0, 1.5, 0.9
 
 
 @dataclass(frozen=True)
@@ -113,9 +116,9 @@ def draw_rotor(random: np.random.Generator, sizes: Sizes = Sizes()) -> HiddenRot
     )  # fmt: skip
 
 
-def truth_of(rotor: HiddenRotor) -> Truth:
-    """Return the true values of an invented rotor under full light."""
-    around = BenchConditions(np.geomspace(3e-3, 100.0, 2000), 1.0, _ROOM_K)
+def truth_of(rotor: HiddenRotor, between_pa: tuple[float, float] = _TRUTH_PA) -> Truth:
+    """Return the true values of an invented rotor under full light, its optima those between two pressures."""
+    around = BenchConditions(np.geomspace(*between_pa, 2000), 1.0, _ROOM_K)
     parts = rotor.torques(*rotor.faces(around), around)
     place = int(np.argmax(np.abs(rotor.steady_speed(around))))
     there = {name: float(part[place]) for name, part in parts.items()}
@@ -209,20 +212,46 @@ def readings_text(rotor: HiddenRotor, pressures_pa: Array, random: np.random.Gen
     return out.getvalue()
 
 
+def _pressures(rotor: HiddenRotor, random: np.random.Generator) -> Array | None:
+    """Return the pressures of a sweep about a maximum of the speed; None where there is none in reach of the bench.
+
+    A torque from outside makes a rotor fastest in the thinnest gas, forwards or backwards, however small it is. The
+    sweep is then about the maximum in denser gas, and ends above the pressures at which the rotor is as fast again.
+    """
+    pressure = np.geomspace(*_TRUTH_PA, 2000)
+    speed = rotor.steady_speed(BenchConditions(pressure, 1.0, _ROOM_K))
+    speed = speed * (np.sign(speed[pressure > _OPTIMUM_PA[0]].sum()) or 1.0)
+    inside = (pressure[1:-1] > _OPTIMUM_PA[0]) & (pressure[1:-1] < _OPTIMUM_PA[1]) & (speed[1:-1] > 0)
+    tops = 1 + np.flatnonzero(inside & (speed[1:-1] > speed[:-2]) & (speed[1:-1] >= speed[2:]))
+    if not tops.size:
+        return None
+    top = int(tops[np.argmax(speed[tops])])
+    size = np.abs(speed) / speed[top]
+    ends = []
+    for side in (size[: top + 1][::-1], size[top:]):
+        fallen = int(np.argmax(side < _AGAIN)) or side.size  # past the maximum itself
+        again = np.flatnonzero((side > 1.0) | ((side > _AGAIN) & (np.arange(side.size) > fallen)))
+        ends.append(int(again[0]) - 1 if again.size else side.size - 1)
+    begin, end = top - ends[0], top + ends[1]
+    middle = pressure[top] * float(np.exp(random.uniform(-0.7, 0.7)))
+    low, high = max(middle / _REACH, pressure[begin]), min(middle * _REACH, pressure[end])
+    return np.geomspace(low, high, 14) if low < pressure[top] / _LEAST_REACH and high > pressure[top] else None
+
+
 def invented_sweep(folder: Path, random: np.random.Generator) -> tuple[HiddenRotor, Truth]:
     """Write the folder of an invented experiment, and return its rotor and truth, for benchmarks and tests of claims.
 
     The pressures run from about a twentieth to about twenty times that of greatest speed, evenly spaced in the
-    logarithm. Rotors that do not turn, or whose optimum lies at an end of the range of the bench, are drawn again.
+    logarithm, or over the part of it in which no other is as fast. Rotors that do not turn, or whose optimum lies at an
+    end of the range of the bench, are drawn again.
     """
     sizes = Sizes()
     while True:
         rotor = draw_rotor(random, sizes)
-        truth = truth_of(rotor)
-        if not 0.03 < truth.speed_optimum_pa < 20:
+        pressures = _pressures(rotor, random)
+        if pressures is None:
             continue
-        middle = truth.speed_optimum_pa * float(np.exp(random.uniform(-0.7, 0.7)))
-        pressures = np.geomspace(middle / 20, middle * 20, 14)
+        truth = truth_of(rotor, (float(pressures[0]), float(pressures[-1])))
         speeds = rotor.steady_speed(BenchConditions(pressures, 1.0, _ROOM_K))
         if (np.abs(speeds) > 0.02).sum() >= 11 and abs(speeds).max() > 0.5:
             break
