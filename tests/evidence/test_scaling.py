@@ -7,7 +7,7 @@ import pytest
 
 from edgewind.errors import InputError
 from edgewind.evidence.draws import draws_of
-from edgewind.evidence.scaling import LEAST_KNUDSEN, scaling_of
+from edgewind.evidence.scaling import LEAST_KNUDSEN, Scaling, scaling_of
 from edgewind.rotor import optima, parameters_of, response_of
 
 ROTOR = {
@@ -90,3 +90,17 @@ def test_widths_without_a_maximum_or_too_wide_are_refused(bench):
         scaling_of(bench, [0.01, 0.02])
     with pytest.raises(InputError, match="do not fit"):
         scaling_of(bench, [0.01, 0.02, 0.09])
+
+
+@pytest.mark.parametrize(
+    ("interval", "said"),
+    [
+        ((-1.06, -1.004), "with the -1 of a fixed Knudsen number at an end"),
+        ((-1.06, -1.02), "not the -1 of a fixed Knudsen number"),
+        ((-1.06, -0.98), "compatible with the -1"),
+    ],
+)
+def test_an_interval_printed_as_ending_at_minus_one_is_not_called_different_from_it(interval, said):
+    width = np.array([0.006, 0.012, 0.024])
+    law = Scaling("speed", width, 1 / width, 0.9 / width, 1.1 / width, -1.03, interval, 0.03, 0.9)
+    assert f"(90 % interval {interval[0]:.2f} to {interval[1]:.2f}), {said}" in law.sentence

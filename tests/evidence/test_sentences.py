@@ -68,6 +68,16 @@ def test_a_larger_rotor_is_not_foretold_from_drives_that_tests_rule_out(fitted: 
     assert found.a_larger_one.startswith("The tests made on purpose rule out the drives of the fit")
 
 
+def test_a_mechanism_left_open_with_a_large_share_is_named_beside_a_compatible_one() -> None:
+    """As for a rotor of the thermal force whose curve unequal accommodation alone explains, too."""
+    compatible = claim(accommodation.NAME, "compatible", 0.71)
+    for share, named in (((0.16, 0.49), True), ((-0.1, 0.1), False)):
+        undecided = claim(thermal_force.NAME, "cannot tell", 0.29).model_copy(update={"size_ratio_interval": share})
+        why = sentences_of((compatible, undecided), None).why_it_turns
+        assert why.endswith(f", and they leave open {thermal_force.NAME}.") == named
+        assert "do not prove it" in why
+
+
 def test_every_contribution_is_named() -> None:
     names = (thermal_force.NAME, accommodation.NAME, foreign.NAME)
     found = sentences_of(tuple(claim(name, "contributes", 0.3) for name in names), None)

@@ -101,11 +101,11 @@ class Scaling:
         """The law in a sentence."""
         low, high = self.exponent_interval
         least, most = 1e3 * self.width_m[[0, -1]]
-        law = (
-            "compatible with the -1 of a fixed Knudsen number"
-            if low <= -1 <= high
-            else "not the -1 of a fixed Knudsen number"
-        )
+        law = "not the -1 of a fixed Knudsen number"
+        if low <= -1 <= high:
+            law = "compatible with the -1 of a fixed Knudsen number"
+        elif -1.0 in (round(low, 2), round(high, 2)):  # as printed
+            law = "with the -1 of a fixed Knudsen number at an end"
         rest = ""
         if self.share < self.level:
             rest = f" This is based on the {100 * self.share:.0f} % of the draws that have a maximum at every width."

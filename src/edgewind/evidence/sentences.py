@@ -9,7 +9,7 @@ from pydantic import Field
 
 from edgewind.errors import EdgewindError
 from edgewind.evidence.claims import Claim
-from edgewind.evidence.deliberate_results import CHILLED_IN_THE_DARK, DeliberateTest, speed_against
+from edgewind.evidence.deliberate_results import CHILLED_IN_THE_DARK, DeliberateTest, list_of_names, speed_against
 from edgewind.evidence.draws import draws_of
 from edgewind.evidence.fit import Fit
 from edgewind.evidence.optimum import Optimum
@@ -23,6 +23,8 @@ from edgewind.rotor.drives import accommodation, foreign, infrared_recoil, light
 _LARGER = {2.0: "twice as large", 1.5: "one and a half times as large", 1.25: "a quarter larger"}
 # Share of the draws in which the dark face must emit more for a statement that it does.
 _SURE = 0.95
+# Share of the torque that may be that of a mechanism left open for it to be named beside a compatible one.
+_LARGE = 0.3
 
 _SPOKEN = {
     thermal_force.NAME: (
@@ -109,11 +111,21 @@ def _why(claims: tuple[Claim, ...]) -> str:
     if by_verdict["compatible"]:
         first, *others = by_verdict["compatible"]
         also = "" if not others else f", or {_SPOKEN[others[0].name]}"
-        return f"It may turn because {_SPOKEN[first.name]}{also}; the readings agree with this but do not prove it."
+        besides = [claim.name for claim in claims if _left_open(claim)]
+        but = f", and they leave open {list_of_names(besides)}" if besides else ""
+        return (
+            f"It may turn because {_SPOKEN[first.name]}{also}; the readings agree with this but do not prove it{but}."
+        )
     if by_verdict["contributes"]:
         causes = "; because ".join(_SPOKEN[claim.name] for claim in by_verdict["contributes"])
         return f"It turns in part because {causes}. No single cause explains the readings."
     return "These readings do not show why it turns."
+
+
+def _left_open(claim: Claim) -> bool:
+    """Return whether a mechanism that is not decided on may give a large part of the torque."""
+    interval = claim.size_ratio_interval
+    return claim.name in _SPOKEN and claim.verdict == "cannot tell" and interval is not None and interval[1] > _LARGE
 
 
 def _larger(fitted: Fit | None, optimum: Optimum | None, seed: int) -> str:

@@ -9,6 +9,7 @@ import numpy as np
 from edgewind.evidence.claims import p_words
 from edgewind.evidence.coastdown import CoastDown
 from edgewind.evidence.explain import Explanation
+from edgewind.evidence.likelihood import REPEATS
 from edgewind.evidence.what_if import Moved, Spread, WhatIf
 from edgewind.formatting import RPM_PER_RAD_S, format_interval, format_number, raise_exponents
 from edgewind.rotor.words import flat_words
@@ -84,8 +85,10 @@ def _explanation_lines(found: Explanation) -> Iterator[str]:
             yield f"By the fit the {name} has {optimum.reason}."
     fitted = found.fit
     if fitted is not None and found.beyond:
-        lie = "1 reading lies" if found.beyond == 1 else f"{found.beyond} readings lie"
-        yield f"{lie} at a pressure outside the range of the gas response and is not used by the fit."
+        lie, are = "1 reading lies at a pressure", "is"
+        if found.beyond > 1:
+            lie, are = f"{found.beyond} readings lie at pressures", "are"
+        yield f"{lie} outside the range of the gas response and {are} not used by the fit."
     if fitted is not None:
         said = {"yes": "", "partly": ", partly fixed by the readings", "no": ", not fixed by the readings"}
         for one in fitted.marginals:
@@ -95,8 +98,8 @@ def _explanation_lines(found: Explanation) -> Iterator[str]:
         outside = int((~fitted.predictive["inside"]).sum())
         yield (
             f"The fit misses {outside} of {len(fitted.predictive)} readings at the {100 * fitted.level:g} % level "
-            f"(posterior predictive {p_words(fitted.p_value)}; with the stated scatter alone "
-            f"{p_words(fitted.p_stated)})."
+            f"(posterior predictive {p_words(fitted.p_value)}; with the stated uncertainties and a repeatability of "
+            f"{100 * REPEATS:g} % alone {p_words(fitted.p_stated)})."
         )
         if not fitted.settled:
             yield "The walkers did not converge: intervals of the fit are not reliable; fit again with another seed."
