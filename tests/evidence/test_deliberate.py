@@ -9,9 +9,10 @@ from support import outside_laws
 from support.deliberate import CAUSES, invented_tests
 
 from edgewind.cautions import HAZARDS
+from edgewind.evidence.claims import Claim
 from edgewind.evidence.deliberate import deliberate_tests
 from edgewind.evidence.deliberate_results import DRAUGHT, PIVOT
-from edgewind.evidence.deliberate_weights import judge_tests, judge_with_tests
+from edgewind.evidence.deliberate_weights import judge_tests, judge_with_tests, tensions_of_tests
 from edgewind.evidence.findings import find
 from edgewind.evidence.next_test import propose_tests
 from edgewind.evidence.sentences import sentences_of
@@ -265,6 +266,19 @@ def test_a_torque_beside_the_main_drive_does_not_rule_it_out(tested):
     assert "so it is not the main drive" in claims[PIVOT].why and found.tensions == ()
     mostly = tested("thermal force", "off", times=0.8)
     assert THERMAL in mostly.test_weights.ruled_out and PIVOT not in mostly.test_weights.ruled_out
+
+
+def test_tests_that_rule_out_all_that_explains_the_curve_are_a_contradiction(tested):
+    """The lamp at half changes nothing: no drive by light does that, and the curve is compatible with one of them."""
+    found = tested("thermal force", "0.5", times=1.0)
+    weights = found.test_weights
+    assert set(weights.ruled_out) == LIT_ONLY
+    verdicts = {THERMAL: "compatible", NAMES["unequal_accommodation"]: "ruled out", DRAUGHT: "ruled out"}
+    curve = [Claim(name=name, verdict=verdict, why="It is so.") for name, verdict in verdicts.items()]
+    (tension,) = [one for one in tensions_of_tests(curve, weights) if one.about.startswith(THERMAL)]
+    assert "calls thermal force of the gas compatible, and the tests made on purpose rule it out" in tension.why
+    left = [*curve, Claim(name=PIVOT, verdict="contributes", size_ratio=0.9, why="It is so.")]
+    assert not [one for one in tensions_of_tests(left, weights) if one.about.startswith(THERMAL)]
 
 
 def test_standing_still_in_the_cold_is_no_contradiction(tested):

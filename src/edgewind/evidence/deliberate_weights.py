@@ -137,9 +137,17 @@ def tensions_of_tests(claims: Sequence[Claim], weights: TestWeights) -> tuple[Te
     """Return the contradictions between tests and curve: a mechanism that the curve calls sufficient or rules out.
 
     A mechanism that the curve rules out is a contradiction only if none that it leaves open explains the tests equally
-    well.
+    well; one that it calls compatible, only if the tests rule out every other as well that explains the curve.
     """
     found = []
+    explain_curve = [
+        claim.name
+        for claim in claims
+        if claim.verdict in ("sufficient", "compatible", "contributes")
+        and claim.name in weights.log_likelihood
+        and not _smaller_part(claim)
+    ]
+    none_left = all(name in weights.ruled_out for name in explain_curve)
     left_open = [
         weights.log_likelihood[claim.name]
         for claim in claims
@@ -147,8 +155,8 @@ def tensions_of_tests(claims: Sequence[Claim], weights: TestWeights) -> tuple[Te
     ]
     explained = max(left_open, default=-np.inf) > -DECISIVE
     for claim in claims:
-        held = claim.verdict in ("sufficient", "contributes") and not _smaller_part(claim)
-        if claim.name in weights.ruled_out and held:
+        held = claim.verdict != "compatible" or none_left
+        if claim.name in weights.ruled_out and claim.name in explain_curve and held:
             why = f"the curve calls {claim.name} {claim.verdict}, and the tests made on purpose rule it out"
         elif (
             not explained

@@ -9,7 +9,13 @@ from pydantic import Field
 
 from edgewind.errors import EdgewindError
 from edgewind.evidence.claims import Claim
-from edgewind.evidence.deliberate_results import CHILLED_IN_THE_DARK, DeliberateTest, list_of_names, speed_against
+from edgewind.evidence.deliberate_results import (
+    CHILLED_IN_THE_DARK,
+    PIVOT,
+    DeliberateTest,
+    list_of_names,
+    speed_against,
+)
 from edgewind.evidence.draws import draws_of
 from edgewind.evidence.fit import Fit
 from edgewind.evidence.optimum import Optimum
@@ -35,6 +41,7 @@ _SPOKEN = {
     infrared_recoil.NAME: "the dark side emits more infrared and recoils from it",
     outgassing.NAME: "the warm side emits gas and recoils from it",
     foreign.NAME: "a torque from outside acts on it: a draught, a tilt, a magnet or vibration",
+    PIVOT: "its pivot or vibration turns it, without light",
 }
 
 
@@ -97,7 +104,8 @@ def effect_withheld(claims: tuple[Claim, ...], fitted: Fit | None, tests: Sequen
 
 def tests_against(claims: tuple[Claim, ...], tests: Sequence[DeliberateTest]) -> bool:
     """Return whether most of the torque of the fit is that of drives that the tests rule out."""
-    ruled_out = [claim for claim in claims if claim.verdict == "ruled out" and claim.name in _SPOKEN]
+    of_fit = _SPOKEN.keys() - {PIVOT}
+    ruled_out = [claim for claim in claims if claim.verdict == "ruled out" and claim.name in of_fit]
     return bool(tests) and sum(abs(claim.size_ratio or 0.0) for claim in ruled_out) > 0.5
 
 
@@ -113,6 +121,8 @@ def _why(claims: tuple[Claim, ...]) -> str:
         also = "" if not others else f", or {_SPOKEN[others[0].name]}"
         besides = [claim.name for claim in claims if _left_open(claim)]
         but = f", and they leave open {list_of_names(besides)}" if besides else ""
+        parts = [claim.name for claim in by_verdict["contributes"]]
+        but += f"; {list_of_names(parts)} contribute{'s' if len(parts) == 1 else ''}" if parts else ""
         return (
             f"It may turn because {_SPOKEN[first.name]}{also}; the readings agree with this but do not prove it{but}."
         )
