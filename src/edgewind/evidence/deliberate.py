@@ -277,8 +277,8 @@ def _why(
         ends = np.array([predicted[name].interval_rad_s for name in supports])
         low, high = RPM_PER_RAD_S * float(ends[:, 0].min()), RPM_PER_RAD_S * float(ends[:, 1].max())
         words += (
-            f", as {agreeing} ({format_interval(low, high)} rpm); this contradicts {list_of_names(against)} as the main "
-            "drive"
+            f", as {agreeing} ({format_interval(low, high)} rpm); this contradicts {list_of_names(against)} "
+            "as the main drive"
         )
     elif supports and len(supports) < len(weights):
         words += f", as {agreeing}; it excludes no other mechanism as the main drive"
