@@ -138,7 +138,10 @@ def test_other_machines_need_a_token(serve: Callable, book_folder: Path) -> None
 
 @pytest.mark.parametrize("path", [STORE, "/api/files/lab.book/typed"])
 def test_a_page_left_while_it_sends_stores_nothing_and_is_no_fault(book_folder: Path, path: str) -> None:
-    """By the messages of a server (ASGI, HTTP connection scope, from memory): what is raised here is a traceback."""
+    """By the messages of a server (ASGI, HTTP connection scope: specs/www.rst of django/asgiref).
+
+    What is raised here is a traceback.
+    """
     app = make_app(book_folder)
     messages = [{"type": "http.request", "body": b'{"key": "k1", ', "more_body": True}, {"type": "http.disconnect"}]
     scope = {
