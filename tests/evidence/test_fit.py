@@ -11,7 +11,7 @@ from support.rotor_readings import TRUTH, data_of
 
 from edgewind.errors import InputError
 from edgewind.evidence.fit import Likelihood, fit, fit_data, prepare_likelihood
-from edgewind.evidence.fit_check import smooth_misfit
+from edgewind.evidence.fit_check import residuals, smooth_misfit
 from edgewind.evidence.priors import Unknown
 from edgewind.evidence.sampling import sample
 from edgewind.rotor import parameters_of
@@ -119,8 +119,10 @@ def test_the_compiled_likelihood_equals_the_multivariate_normal_density(bench, s
     rows = best * (1 + 0.01 * np.random.default_rng(4).standard_normal((5, best.size)))
     found = problem.log_likelihoods(rows)
     wanted = np.array([expected(row) for row in rows])
-    # constants of the distributions are left out, and directions that move no reading
+    # left out are a constant for each number read, and directions that move no reading
     assert found - found[0] == pytest.approx(wanted - wanted[0], rel=0.02, abs=0.5)
+    whole = problem.log_likelihood(best) - (size + 6) / 2 * np.log(2 * np.pi)
+    assert whole == pytest.approx(expected(best), abs=0.15)
 
 
 def test_the_sampler_finds_mean_spread_and_evidence_of_a_known_posterior():
@@ -223,6 +225,47 @@ def test_a_curve_that_a_fit_follows_only_by_scatter_is_a_smooth_misfit(tmp_path)
         assert scatter > 0.05  # both are taken for scatter
         found.append(smooth_misfit(problem, values).found)
     assert found == [True, False]
+
+
+OF_A_READING = ("pressure_pa", "log_pressure_u", "speed_rad_s", "speed_u_rad_s", "signed")
+
+
+def test_a_smooth_misfit_is_the_same_whether_or_not_the_direction_was_seen(bench):
+    """Of a rotor that turns backwards in part of its sweep."""
+    data = data_of(bench, readings=20)
+    problem = Likelihood(bench, data)
+    values = problem.values(np.zeros(len(problem.unknowns)))
+    names = [unknown.name for unknown in problem.unknowns]
+    torque = problem.predicted(values, data.pressure_pa)[1]
+    values[names.index("foreign")] = -0.2 * np.max(torque)
+    values[names.index("pivot_dry")] = 1e-4 * np.max(torque)
+    speed = problem.predicted(values, data.pressure_pa)[0]
+    clear = np.abs(speed) > 0.04 * np.max(np.abs(speed))  # beside zero the errors of the gas may change the sign
+    data = replace(data, **{name: getattr(data, name)[clear] for name in OF_A_READING})
+    speed = speed[clear] * np.exp(0.1 * np.sin(3 * np.log(data.pressure_pa)))
+    assert 4 < np.sum(speed > 0) < speed.size - 4
+    worth = []
+    for seen in (replace(data, speed_rad_s=speed, signed=True), replace(data, speed_rad_s=abs(speed), signed=False)):
+        problem = Likelihood(bench, seen)
+        for _ in range(3):  # slopes of the speeds themselves, not those assumed before the first time
+            problem.linearise(values)
+        worth.append(smooth_misfit(problem, values))
+    assert worth[0].log_evidence == pytest.approx(worth[1].log_evidence, rel=1e-3)
+    assert worth[0].found
+
+
+def test_the_stated_error_of_the_residuals_is_that_of_gas_and_gauge_on_the_speeds(bench):
+    """By the slopes of the speeds with all errors, which are linear about the best place."""
+    problem, mode = prepare_likelihood(bench, data_of(bench, readings=12), "all", None, 1)
+    values = problem.values(mode.centre)
+    drawn = np.tile(values, (400, 1))
+    found = residuals(problem, drawn, np.zeros((400, problem.error.size)), 0.9)
+    assert found.middle == pytest.approx(1) and found.low == pytest.approx(1)
+    pressure = problem.data.pressure_pa
+    problem.linearise(values)
+    expected = np.linalg.norm(problem.speed_slopes, axis=1) / np.abs(problem.predicted(values, pressure)[0])
+    stated = np.interp(np.log(pressure), np.log(found.band_pa), found.stated) / 1.645  # half a 90 % interval
+    assert stated == pytest.approx(expected, rel=0.2)
 
 
 def test_the_evidence_equals_a_one_dimensional_integral(bench):

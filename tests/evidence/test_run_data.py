@@ -124,9 +124,13 @@ def test_a_coast_down_of_warm_vanes_is_a_run_that_agrees_with_drag(example, case
 
 def test_a_coast_down_is_followed_from_the_speed_under_the_lamp(example):
     coast, lit = coast_of(0.3, 12.0)
+    common = float(np.median(example.used["log_pressure_u_common"]))
+    coast = replace(coast, log_pressure_u=float(np.hypot(0.02, common)))
     table = example.readings.assign(speed_rad_s=np.where(example.readings["used"], lit, np.nan))
     (run,) = fit_runs(replace(example, readings=table, runs={}), [coast], parameters_of(example.bench), 1e-3)
     assert run.kind == "coast-down" and run.before_rad_s == pytest.approx(lit)
+    # the error that all pressures share is an unknown of the fit
+    assert common > 0.01 and run.log_pressure_u == pytest.approx(0.02)
 
 
 def table_of(lamp, speed):

@@ -50,7 +50,7 @@ class Residuals:
     band_pa, low, middle, high : array of shape (m,)
         Smooth error on the speed over pressure: interval and median of the posterior.
     stated : array of shape (m,)
-        Standard deviation that the model states before the fit.
+        Half of the interval before the fit, by the stated errors of gas and gauge.
     """
 
     pressure_pa: Array
@@ -111,13 +111,14 @@ def smooth_misfit(problem: Likelihood, values: Array) -> SmoothMisfit:
     """
     data = problem.data
     speed = problem.linear_speed(values)
-    apart = data.speed_rad_s - np.where(data.signed, speed, np.abs(speed))
+    turned = np.where(data.signed | (speed >= 0), 1.0, -1.0)
+    apart = data.speed_rad_s - turned * speed
     noises = [problem.spread(values[None], speed[None], scatter=scatter)[0] for scatter in (True, False)]
-    slopes = problem.speed_slopes
+    slopes = turned[:, None] * problem.speed_slopes
     known = np.stack([np.diag(noise**2) + slopes @ slopes.T for noise in noises])
     x = np.log(data.pressure_pa)
     shape = covariance(np.abs(x[:, None] - x), np.array([0.5 * LENGTH]), "squared exponential")[0]
-    scale = np.maximum(np.abs(speed), 0.05 * np.abs(speed).max())
+    scale = turned * np.where(speed < 0, -1.0, 1.0) * np.maximum(np.abs(speed), 0.05 * np.abs(speed).max())
     smooth = np.outer(scale, scale) * shape
     alike, more = (
         log_density(np.concatenate([known + size**2 * smooth for size in sizes]), apart) for sizes in ((0.0,), _SIZES)
@@ -156,12 +157,13 @@ def residuals(problem: Likelihood, draws: Array, deviations: Array, level: float
     bare = np.where(np.abs(bare) > 0, bare, np.nan)
     signed = np.where(data.signed, data.speed_rad_s, np.sign(bare) * data.speed_rad_s)
     physics = problem.predicted(draws[picked], grid)[:, 0]
-    whole = problem.predicted(draws[picked], grid, deviations[picked])[:, 0]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        factor = whole / np.where(np.abs(physics) > 0, physics, np.nan)
+    before = np.random.default_rng(picked.size).standard_normal((picked.size, problem.error.size))
+    factor, expected = (
+        problem.predicted(draws[picked], grid, errors)[:, 0] / np.where(np.abs(physics) > 0, physics, np.nan)
+        for errors in (deviations[picked], before)
+    )
     low, middle, high = np.nanquantile(factor, [(1 - level) / 2, 0.5, (1 + level) / 2], axis=0)
-    force, drag = problem.error.basis(grid)[:2]
-    stated = np.linalg.norm(force - drag, axis=1)  # of the speed, in which the error of the shape cancels
+    stated = np.diff(np.nanquantile(expected, [(1 - level) / 2, (1 + level) / 2], axis=0), axis=0)[0] / 2
     return Residuals(
         data.pressure_pa, signed / bare, data.speed_u_rad_s / np.abs(bare), grid, low, middle, high, stated
     )

@@ -301,7 +301,7 @@ def whitened_of(values, indicated, factors, flat, columns, readings, smooth, run
         misfit[size + coasts + m] = b
         for c in range(count):
             slopes[size + m, c] = share * smooth.slopes[size + m, c] / readings.rate_u[m] / left
-        logs += np.log(readings.rate_u[m] * readings.dry_rate_u[m])
+        logs += np.log(readings.rate_u[m] * left * readings.dry_rate_u[m])
     if many:
         means = run_means(pressure[steady:], rotor, factors[:, steady:], runs, table)
         at, seen = size + 2 * coasts, runs.seen

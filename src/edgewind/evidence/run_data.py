@@ -186,16 +186,24 @@ def _coasts(coasts: Sequence[CoastDown], experiment: Experiment, envelope_k: flo
                 experiment.bench,
                 envelope_k,
                 lit_rad_s=np.nan if usual is None else abs(usual.speed),
+                gauge_log_u=float(np.median(experiment.used["log_pressure_u_common"])),
             )
 
 
 def run_of_coast(
-    coast: CoastDown, history: SpeedHistory, bench: Bench, envelope_k: float, *, lit_rad_s: float = np.nan
+    coast: CoastDown,
+    history: SpeedHistory,
+    bench: Bench,
+    envelope_k: float,
+    *,
+    lit_rad_s: float = np.nan,
+    gauge_log_u: float = 0.0,
 ) -> FitRun:
     """Return a coast-down as a run from the steady state under the lamp.
 
     The lamp went off at the beginning of the trace, or some time before: if the speed at the beginning is below that
-    under the lamp, `lit_rad_s`, the motion in between is followed as well.
+    under the lamp, `lit_rad_s`, the motion in between is followed as well. The part `gauge_log_u` of the uncertainty of
+    its ln(pressure) is common to all readings and an unknown of the fit, so it is taken out.
     """
     time, speed = history.time_s, history.speed_rad_s
     u = np.hypot(history.speed_u_rad_s, bench.tachometer.timebase_uncertainty.value * speed)
@@ -203,8 +211,9 @@ def run_of_coast(
     start = float(speed[0] - slope * time[0])
     around = Surroundings(np.zeros(1), np.ones(1), np.array([envelope_k]), np.zeros(1))
     before = lit_rad_s if start < LATE * lit_rad_s else np.nan
+    own_u = float(np.sqrt(max(coast.log_pressure_u**2 - gauge_log_u**2, 0.0)))
     return FitRun(
-        coast.line, "coast-down", coast.pressure_pa, coast.log_pressure_u, around, float(time[-1]), start,
+        coast.line, "coast-down", coast.pressure_pa, own_u, around, float(time[-1]), start,
         float(np.hypot(u[0], (start - speed[0]) / 3)), 1.0, before, 0.0, time, speed, u, False,
     )  # fmt: skip
 

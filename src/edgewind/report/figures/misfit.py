@@ -69,11 +69,11 @@ def describe_misfit(findings: Findings) -> str:
     found = None if findings.explanation is None else findings.explanation.residuals
     if found is None:
         return ""
-    most = 100 * float(np.nanmax(np.abs(found.middle - 1)))
+    k = int(np.nanargmax(np.abs(found.middle - 1)))
+    most, stated = 100 * abs(found.middle[k] - 1), 100 * found.stated[k]
     return (
         f"{found.ratio.size} readings of speed over the speed that the physics alone predicts, against pressure. The "
-        f"smooth error that the fit found reaches {most:.0f} %, within the band of the error stated for the model or "
-        "beyond it."
+        f"smooth error that the fit found reaches {most:.0f} %, where {stated:.0f} % are stated."
     )
 
 
@@ -84,9 +84,10 @@ def caption_misfit(findings: Findings) -> str:
         return ""
     more = "more" if fitted.smooth.found else "no more"
     return (
-        "Readings over the prediction without the model's errors, with stated uncertainties. Grey: the error stated "
-        f"for force and drag of the gas. Blue: the smooth error that the fit found, {100 * fitted.level:g} %. The "
-        f"misfit requires {more} smooth error than that (ln(evidence) {fitted.smooth.log_evidence:.1f})."
+        "Readings over the prediction without the model's errors, with stated uncertainties. Grey: the stated errors "
+        "of the gas and the gauge, before the fit. Blue: the smooth error that the fit found. Both are intervals of "
+        f"{100 * fitted.level:g} %. The misfit requires {more} smooth error than that "
+        f"(ln(evidence) {fitted.smooth.log_evidence:.1f})."
     )
 
 
