@@ -33,7 +33,10 @@ class Claim(FrozenModel):
         description="Whether it would turn the rotor in the observed direction; null if that was not observed, or "
         "it has no sign.",
     )
-    size_ratio: float | None = Field(default=None, description="Predicted over needed torque at the fastest reading.")
+    size_ratio: float | None = Field(
+        default=None,
+        description="Predicted over needed torque at the fastest reading; null where only a bound is known.",
+    )
     size_ratio_interval: tuple[float, float] | None = Field(
         default=None, description="Interval of that ratio at the level of the study."
     )

@@ -51,7 +51,6 @@ def judge_outgassing(case: MechanismCase) -> Claim:
         name=outgassing.NAME,
         verdict="ruled out" if small else "cannot tell",
         sign_ok=sign_ok,
-        size_ratio=size.ratio,
         size_ratio_interval=(0.0, high),
         light=THROUGH_FACES,
         envelope=THROUGH_FACES,
@@ -78,7 +77,7 @@ def judge_convection(case: MechanismCase) -> Claim:
         f"{end}; its direction is unknown, and it grows with the square of the pressure"
     )
     return Claim(
-        name=CONVECTION, verdict=verdict, size_ratio=size.ratio, size_ratio_interval=(0.0, high), why=why,
+        name=CONVECTION, verdict=verdict, size_ratio_interval=(0.0, high), why=why,
         light="as the warmth of the vanes",
     )  # fmt: skip
 

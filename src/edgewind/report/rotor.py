@@ -269,7 +269,7 @@ def _plan_row(one: PlannedMeasurement) -> PlanRow:
 
 
 def _mechanism_row(claim: Claim) -> MechanismRow:
-    sign = {True: "agrees", False: "contradicts", None: "not observed"}[claim.sign_ok]
+    sign = {True: "agrees", False: "contradicts", None: "not decided"}[claim.sign_ok]
     interval = NOTHING if claim.size_ratio_interval is None else format_interval(*claim.size_ratio_interval, digits=2)
     return MechanismRow(
         name=claim.name,

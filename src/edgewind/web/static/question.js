@@ -169,7 +169,7 @@ function mechanisms(one) {
       make(
         "td",
         { "data-title": "sign" },
-        claim.sign_ok === null ? "not observed" : claim.sign_ok ? "agrees" : "contradicts",
+        claim.sign_ok === null ? "not decided" : claim.sign_ok ? "agrees" : "contradicts",
       ),
       make("td", { class: "number", "data-title": "size ratio" }, number(claim.size_ratio, 2)),
       make(
