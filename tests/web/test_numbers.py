@@ -37,3 +37,26 @@ def test_the_pages_and_the_report_write_the_same_numbers(one_server: Any, visit:
         assert shown == raise_exponents(format_number(value, digits, keep_zeros=True)), (value, digits)
     for (value, u), shown in zip(pairs, shown_pairs, strict=True):
         assert shown == raise_exponents(format_measured(value, u)), (value, u)
+
+
+def test_a_sentence_is_converted_to_the_units_chosen_without_rounding_twice(
+    one_server: Any, visit: Callable[..., Any]
+) -> None:
+    """3.326 Pa are 24.95 mTorr; the 3.33 Pa of the sentence would give 25.0."""
+    window = visit(expected=("404",))
+    said = "fastest at 3.33 Pa (24.9 mTorr), 2.79 to 3.97 Pa (20.9 to 29.8 mTorr), from 0.5 Pa on, at -6.2 rad/s"
+    shown = {
+        "mTorr": "fastest at 24.9 mTorr, 20.9 to 29.8 mTorr, from 3.8 mTorr on, at \u22126.2 rad/s",
+        "Pa": said.replace("-", "\u2212"),
+        "mbar": "fastest at 0.0333 mbar, 0.0279 to 0.0397 mbar, from 0.0050 mbar on, at \u22126.2 rad/s",
+    }
+    for unit, words in shown.items():
+        window.page.goto(one_server.url + "/nowhere")
+        window.page.evaluate(
+            "([pressure]) => { localStorage.setItem('edgewind-unit-pressure', pressure);"
+            " localStorage.setItem('edgewind-unit-speed', 'rad/s'); }",
+            [unit],
+        )
+        window.page.reload()
+        asked = "async (said) => (await import('/static/common.js')).inChosenUnits(said)"
+        assert window.page.evaluate(asked, said) == words

@@ -135,7 +135,7 @@ const NUMBER = "\\d+(?:\\.\\d+)?(?:\\s?×\\s?10[⁻⁰¹²³⁴⁵⁶⁷⁸⁹]+
 const SENTENCES = {
   pressure: new RegExp(
     `(${NUMBER})(?:( to | and |, )(${NUMBER}))?[ \u00a0]Pa(?![\\w·²]| m[³²^])` +
-      `(?: \\(${NUMBER}(?: to ${NUMBER})? mTorr\\))?`,
+      `(?: \\((${NUMBER}(?: to ${NUMBER})?) mTorr\\))?`,
     "g",
   ),
   speed: new RegExp(`(${NUMBER})(?:( to | and |, )(${NUMBER}))?[ \u00a0]rad/s(?!²)`, "g"),
@@ -151,7 +151,9 @@ export function inChosenUnits(text) {
   let said = (text ?? "").replace(/(^|[\s(])-(?=\d)/g, "$1−");
   for (const kind of Object.keys(SENTENCES)) {
     if (units[kind] === SI_NAME[kind]) continue;
-    said = said.replace(SENTENCES[kind], (whole, first, between, second) => {
+    said = said.replace(SENTENCES[kind], (whole, first, between, second, inTorr) => {
+      // What the sentence itself gives in that unit is not rounded a second time.
+      if (units[kind] === "mTorr" && typeof inTorr === "string") return `${inTorr} mTorr`;
       const one = (words) => {
         const { value, digits } = reread(words);
         return number(inUnit(value, kind), Math.max(digits, 2));

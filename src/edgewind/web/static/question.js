@@ -244,11 +244,11 @@ function showCurve() {
         low: Math.min(low, high),
         high: Math.max(low, high),
         words:
-          axis === "pressure"
+          (axis === "pressure"
             ? `${pressureText(one.optimum.pressure_pa)} ${unitOf("pressure")}`
-            : number(place.of(one.optimum.pressure_pa), 3),
+            : number(place.of(one.optimum.pressure_pa), 3)) + (several ? `, ${one.name}` : ""),
         row: index,
-        tone: "gold",
+        tone: several ? TONES[offset % TONES.length] : "gold",
       });
     }
     offset += made.length;
