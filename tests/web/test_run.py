@@ -60,7 +60,7 @@ def test_invalid_runs_are_refused_beside_their_field(fields: dict[str, str], fie
 
 
 FIVE_MINUTES_CHILLED = """() => {
-    const at = /envelope to -20 degC, at ([\\d.]+) s/.exec(document.querySelector('#run-marks').textContent),
+    const at = /envelope to \u221220 degC, at ([\\d.]+) s/.exec(document.querySelector('#run-marks').textContent),
         drawn = document.querySelector('#run-speeds svg').getAttribute('aria-label'),
         end = /moments of ([\\d.]+) s/.exec(drawn);
     return Boolean(at && end) && Number(end[1]) > Number(at[1]) + 300;
@@ -100,7 +100,7 @@ def test_a_run_is_started_drawn_and_marked_on_a_page_and_survives_its_server(
     expect(page.locator("#run-lamp")).to_have_text("Lamp on now")
     page.set_viewport_size({"width": 360, "height": 740})
     page.locator("#run-chilled").click()
-    expect(page.locator("#run-marks")).to_contain_text("envelope to -20 degC")
+    expect(page.locator("#run-marks")).to_contain_text("envelope to \u221220 degC")
     expect(page.locator("#run-speeds svg")).to_have_attribute("aria-label", re.compile("it passed zero"))
     comes_to(page, FIVE_MINUTES_CHILLED, True)  # of the bench, so that the rotor reverses at its fastest
     comes_to(page, "document.documentElement.scrollWidth <= 360", True)

@@ -417,14 +417,15 @@ function happened(events) {
   for (const event of events) {
     if (seen.has(event.number) || !event.text) continue;
     seen.add(event.number);
+    const words = " " + inChosenUnits(event.text);
     // Of a step and its phases, which have the same words, one line in a row is enough.
-    if (list.firstChild?.lastChild.textContent === " " + event.text) continue;
+    if (list.firstChild?.lastChild.textContent === words) continue;
     list.prepend(
       make(
         "li",
         { class: "event-" + event.what },
         make("time", { datetime: event.time, class: "soft" }, /T(\d\d:\d\d:\d\d)/.exec(event.time)?.[1] ?? ""),
-        " " + event.text,
+        words,
       ),
     );
     if (event.what === "stored") say(event.text + " stored");

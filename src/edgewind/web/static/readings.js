@@ -1,5 +1,5 @@
 // Readings as points of a chart and as rows of a table, for every page.
-import { inUnit, make, number, pressureText, speedText, unitOf } from "/static/common.js";
+import { inChosenUnits, inUnit, make, number, pressureText, speedText, unitOf } from "/static/common.js";
 
 export const TONES = ["blue", "rust", "plum", "moss", "rose", "slate"];
 
@@ -127,7 +127,7 @@ export function tableRow(row, ways) {
     titled(
       "use",
       { class: "use" },
-      row.used ? "used" : row.why_not || "",
+      row.used ? "used" : isExcluded(row) ? row.why_not : inChosenUnits(row.why_not),
       row.note ? make("span", { class: "soft small" }, (row.used ? ": " : "; ") + row.note) : null,
     ),
   ];

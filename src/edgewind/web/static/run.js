@@ -4,6 +4,7 @@ import {
   ask,
   byId,
   clearProblems,
+  inChosenUnits,
   inUnit,
   keepDraft,
   make,
@@ -66,7 +67,7 @@ export function runPanel({ slug, experiment, give }) {
       .filter((row) => row[NOTE])
       .map((row, index) => ({
         x: row[TIME] / scale || 1e-9,
-        words: row[NOTE],
+        words: inChosenUnits(row[NOTE]),
         row: index % 3,
         tone: row[NOTE].startsWith("lamp") ? "gold" : row[NOTE].startsWith("envelope") ? "blue" : "plum",
         dash: true,
@@ -125,7 +126,7 @@ export function runPanel({ slug, experiment, give }) {
     byId("run-marks").replaceChildren(
       ...rows
         .filter((row) => row[NOTE])
-        .map((row) => make("li", {}, `${row[NOTE]}, at ${number(row[TIME], 4)} s`)),
+        .map((row) => make("li", {}, `${inChosenUnits(row[NOTE])}, at ${number(row[TIME], 4)} s`)),
     );
     const reading = shown || (running() ? null : status?.last_reading);
     byId("run-drawing-title").textContent = reading ? `The run of reading ${reading}` : "The run";
