@@ -206,7 +206,7 @@ def test_a_response_with_fields_can_be_drawn():
     assert_allclose(field.stress, (data["face_pressure"][0] - data["face_pressure"][1]).dropna("y").to_numpy())
     assert (field.coefficient, field.error) == (answer.thermal_force, answer.errors["thermal_force"])
     assert drawn(answer).get_size_inches().tolist() == [12.8, 7.2]
-    with pytest.raises(InputError, match="without fields"):
+    with pytest.raises(InputError, match="holds no fields"):
         field_of_response(Response.from_json(answer.to_json()))
 
 

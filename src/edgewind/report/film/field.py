@@ -184,11 +184,11 @@ def field_of_response(response: Response, drive: str = "thermal") -> GasField:
     Raises
     ------
     InputError
-        The response came without fields, or the drive is not known.
+        The response holds no fields, or the drive is not known.
     """
     words = option_of(DRIVES, drive, "drive")
     if not response.solutions:
-        raise InputError("this response came without fields", fix="ask for them with fields=True, or use gas_field")
+        raise InputError("this response holds no fields", fix="compute it with fields=True, or use gas_field")
     walls = dict(zip(("hot", "cold", "room"), response.accommodation, strict=True))
     about = (response.aspect, 0.0, response.room, response.position, walls)
     case = vane_case(response.shape, response.knudsen, *about)

@@ -110,7 +110,7 @@ def check_target(path: str | Path, endings: tuple[str, ...], *, replace: bool) -
     if path.is_dir():
         raise InputError("is a folder", file=path, fix="name a file")
     if path.exists() and not replace:
-        raise InputError("exists already", file=path, fix="choose another name, or say --replace")
+        raise InputError("exists already", file=path, fix="choose another name, or add --replace")
     return path
 
 
