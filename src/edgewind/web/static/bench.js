@@ -87,7 +87,8 @@ function showNow() {
   byId("now-speed-more").textContent = live
     ? " "
     : last
-      ? `reading ${last.n}${last.speed_u_rad_s ? `, ± ${number(inUnit(last.speed_u_rad_s, "speed"), 2)} ${unitOf("speed")}` : ""}`
+      ? `reading ${last.n}` +
+        (last.speed_u_rad_s ? `, ± ${number(inUnit(last.speed_u_rad_s, "speed"), 2)} ${unitOf("speed")}` : "")
       : " ";
   const found = live ? status.steadiness : null,
     word = byId("now-steady");
