@@ -111,7 +111,7 @@ def race(seed: int) -> Row | None:
         if reached and before is not None and before.found and _width(before) <= aim:
             row |= {"stop": count, "stop holds": _holds(optimum, truth), "stop error": _error(optimum, truth)}
             break
-        hope = float(np.log(plan.widths[1] / plan.widths[0]))
+        hope = float(np.log(plan.widths[1] / plan.widths[0])) if optimum.found else 0.0
         apparatus.measure(float(np.log(plan.readings[0].pressure_pa)))
         before = optimum
     return row | {"expected": expected, "narrowed": narrowed}

@@ -7,7 +7,7 @@ than at both ends of the range.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -41,7 +41,7 @@ REASONS: dict[str, str] = {
     "too few readings": "there are too few usable readings at different pressures",
     "drift between sweeps": "the sweeps differ by more than one curve can describe",
     "scatter above that stated": "neighbouring readings alternate by far more than they state; "
-    "repeat some at one pressure and state their scatter",
+    "repeat some and state their scatter",
 }
 """Why no optimum is claimed, in a clause."""
 
@@ -73,6 +73,22 @@ BENT, FEWEST_BENDS, BENDS_SHARE = 4.0, 3, 0.25
 LARGE_SCATTER, ENOUGH_READINGS = 0.05, 24
 
 
+@dataclass(frozen=True)
+class UnstatedScatter:
+    """Scatter of readings that alternate.
+
+    Attributes
+    ----------
+    scatter_rad_s : float
+        Its standard deviation, rad/s.
+    ratio : float
+        The same over the stated one.
+    """
+
+    scatter_rad_s: float
+    ratio: float
+
+
 class Optimum(PeakPressure):
     """The maximising pressure of the curve through the readings, or the reason why none is claimed."""
 
@@ -96,6 +112,9 @@ class Optimum(PeakPressure):
     )
     rise_above_high: float | None = Field(default=None, description="The same above the high end.")
     warnings: tuple[str, ...] = Field(default=(), description="Notes for readers of the result.")
+    unstated: UnstatedScatter | None = Field(
+        default=None, description="Scatter of readings that alternate by far more than they state; none of others."
+    )
     curve: ResponseCurve | None = Field(
         default=None,
         description="The curve behind it, without differences between sweeps if these are significant.",
@@ -176,15 +195,15 @@ def find_optimum(subject: ResponseCurve | SweepData, *, level: float = 0.90, see
             f"The readings seem to scatter by {excess} rpm about a smooth curve, more than their stated uncertainties: "
             "repeat some at one pressure."
         )
-    scattered = alternates(steady)
+    unstated = unstated_scatter(steady)
     maxima = maxima_of(curve)
-    if len(maxima) > 1 and not scattered:
+    if len(maxima) > 1 and unstated is None:
         *first, last = (f"{format_number(float(one), 3)} Pa" for one in maxima)  # each unit, to be shown in another
         warnings.append(
             f"The curve has maxima at {', '.join(first)} and {last}, of which the highest is taken. "
             "Repeat readings there: the rotor has several, or the readings scatter by more than they state."
         )
-    return _decide(curve, sweeps, shift, level, seed, warnings, scattered=scattered)
+    return _decide(curve, sweeps, shift, level, seed, warnings, unstated)
 
 
 def maxima_of(curve: ResponseCurve) -> Array:
@@ -232,32 +251,39 @@ def alternates(data: SweepData) -> bool:
     >>> alternates(SweepData(pressure, np.full(8, 0.01), np.sort(speed), np.full(8, 1.0)))
     False
     """
+    return unstated_scatter(data) is not None
+
+
+def unstated_scatter(data: SweepData) -> UnstatedScatter | None:
+    """Return the scatter of readings of which :func:`alternates` holds, of the sweep with most; None of others."""
     if data.size >= ENOUGH_READINGS:
-        return False
+        return None
     legs: dict[tuple[str, int], list[int]] = {}
     for at, leg in enumerate(zip(data.sweep, data.direction.tolist(), strict=True)):
         legs.setdefault(leg, []).append(at)
-    return any(_leg_alternates(data.take(leg)) for leg in legs.values() if len(leg) > FEWEST_BENDS + 2)
+    found = [_leg_scatter(data.take(leg)) for leg in legs.values() if len(leg) > FEWEST_BENDS + 2]
+    return max((one for one in found if one is not None), key=lambda one: one.ratio, default=None)
 
 
-def _leg_alternates(leg: SweepData) -> bool:
+def _leg_scatter(leg: SweepData) -> UnstatedScatter | None:
     place, speed, u = _averaged(leg.take(np.argsort(leg.log_pressure, kind="stable")))
     if place.size <= FEWEST_BENDS + 2:
-        return False
+        return None
     lower = (place[2:] - place[1:-1]) / (place[2:] - place[:-2])
     upper = 1.0 - lower
     bend = speed[1:-1] - lower * speed[:-2] - upper * speed[2:]
     # A smooth curve bends alike at neighbouring places; scatter that they share bends it to opposite sides.
     opposed = -float(np.mean(bend[1:] * bend[:-1]) / np.mean(lower[1:] + upper[:-1]))
-    if opposed < (LARGE_SCATTER * float(np.ptp(speed))) ** 2:
-        return False
+    if opposed < (LARGE_SCATTER * float(np.ptp(speed))) ** 2 or opposed == 0.0:
+        return None
     bend_u = np.sqrt(u[1:-1] ** 2 + (lower * u[:-2]) ** 2 + (upper * u[2:]) ** 2)
     sign = np.sign(bend[np.abs(bend) > BENT * bend_u])
     changes = int(np.sum(sign[1:] != sign[:-1]))
-    if changes < max(FEWEST_BENDS, BENDS_SHARE * bend.size):
-        return False
     turns = _turns(speed, u)
-    return not (changes <= 4 and len(turns) == 3 and np.diff(turns).min() >= 2)
+    two_maxima = changes <= 4 and len(turns) == 3 and np.diff(turns).min() >= 2
+    if two_maxima or changes < max(FEWEST_BENDS, BENDS_SHARE * bend.size):
+        return None
+    return UnstatedScatter(float(np.sqrt(opposed)), float(np.sqrt(opposed / np.mean(u**2))))
 
 
 def _averaged(leg: SweepData) -> tuple[Array, Array, Array]:
@@ -298,8 +324,7 @@ def _decide(
     level: float,
     seed: int,
     warnings: list[str],
-    *,
-    scattered: bool,
+    unstated: UnstatedScatter | None,
 ) -> Optimum:
     sense = 1.0 if curve.data.speed_rad_s.sum() >= 0 else -1.0
     grid, draws = curve.log_pressure, sense * curve.draws
@@ -320,7 +345,7 @@ def _decide(
     differ = sweeps.verdict == "differ"  # otherwise their differences are within the uncertainties
     if differ and (shift > max(width, IMMATERIAL_SHIFT) or abs(sweeps.offset_relative or 0.0) > IMMATERIAL_OFFSET):
         reason = "drift between sweeps"
-    elif scattered:
+    elif unstated is not None:
         reason = "scatter above that stated"
     elif curve.log_bayes_factor < FLAT_LOG_BAYES_FACTOR:
         reason = "flat within noise"
@@ -347,6 +372,7 @@ def _decide(
         rise_above_low=rise_low if edges_known else None,
         rise_above_high=rise_high if edges_known else None,
         warnings=tuple(warnings),
+        unstated=unstated,
         curve=curve,
         sweeps=sweeps,
     )

@@ -86,7 +86,8 @@ def _backward(data: SweepData, plan: Plan, cost: Cost) -> PlannedMeasurement | N
         at = pressure
     z = float(ndtri(0.5 + plan.level / 2))
     left = float((UNSEEN_SHIFT**-2 + (shift_u / 2) ** -2) ** -0.5)
-    before, after = other_interval(spread, z * UNSEEN_SHIFT), other_interval(spread, z * left)
+    ends = other_interval(spread, z * UNSEEN_SHIFT), other_interval(spread, z * left)
+    before, after = ends if optimum.found else (None, None)  # of an optimum that is not claimed there is no interval
     way = "falling" if missing <= 0 else "rising"
     if differ:
         why = (
@@ -106,7 +107,7 @@ def _backward(data: SweepData, plan: Plan, cost: Cost) -> PlannedMeasurement | N
         why=why,
         interval_before_pa=before,
         interval_after_pa=after,
-        information_bits=max(bits_of(before, after), 0.0),
+        information_bits=max(bits_of(*ends), 0.0) if optimum.found else None,
         cost_s=time,
     )
 

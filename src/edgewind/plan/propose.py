@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import math
 from contextlib import suppress
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
 from edgewind.bench import Bench
 from edgewind.errors import EdgewindError, InputError
 from edgewind.evidence import Findings, Optimum, ResponseCurve, SweepData, find_optimum, fit_curve, sweep_data
-from edgewind.evidence.optimum import FEWEST_PRESSURES, REASONS
+from edgewind.evidence.optimum import FEWEST_PRESSURES, maxima_of
 from edgewind.evidence.sweep_data import REPEAT_LOG_PRESSURE
 from edgewind.formatting import format_interval, format_number
 from edgewind.plan.cost import Cost, PlainCost, cost_from_record
@@ -21,6 +19,8 @@ from edgewind.plan.dwell import bench_times
 from edgewind.plan.information import InformationGain
 from edgewind.plan.others import other_proposals
 from edgewind.plan.ranges import check_range, even_places, gauge_range
+from edgewind.plan.repeats import Repeats
+from edgewind.plan.sentences import ASSUMPTIONS, contradicted_by, is_beyond, reason_for, state_of
 from edgewind.plan.spread import IntervalWidth, bits_of, rounded, spread_of
 from edgewind.plan.target import TargetInterval, parse_target
 from edgewind.plan.values import Kind, Plan, PlannedMeasurement, Stop, StopReason
@@ -102,7 +102,10 @@ def propose(
     allowed = _allowed(range_pa, data, None if bench is None else gauge_range(bench), bench)
     known_cost, cost_words = _cost(cost, data, bench)
     name = "these readings" if found is None else found.experiment.name
-    if optimum.curve is None:
+    scatter = optimum.unstated
+    if scatter is not None and optimum.reason == "scatter above that stated":
+        plan = _repeats(name, Repeats(data, optimum, scatter), allowed, batch, known_cost, level, wanted)
+    elif optimum.curve is None:
         plan = _start(name, data, optimum, allowed, batch, known_cost, level, wanted)
     else:
         plan = _readings(name, data, optimum, allowed, batch, known_cost, level, wanted, seed)
@@ -214,6 +217,26 @@ def _start(
     )  # fmt: skip
 
 
+def _repeats(
+    name: str, repeats: Repeats, allowed: tuple[float, float], batch: int, cost: Cost, level: float,
+    target: TargetInterval | None,
+) -> Plan:  # fmt: skip
+    proposals = repeats.proposals(batch, allowed, cost)
+    if not proposals:
+        raise _nothing_measured(allowed)
+    return Plan(
+        name, proposals, None, level, target, repeats.opening, repeats.assumptions, repeats.falsified_by,
+        repeats.optimum, allowed,
+    )  # fmt: skip
+
+
+def _nothing_measured(allowed: tuple[float, float]) -> InputError:
+    return InputError(
+        f"no measured pressure lies between {format_number(allowed[0])} and {format_number(allowed[1])} Pa",
+        fix="give a range that holds some of the readings",
+    )
+
+
 def _emptiest(known: Array, allowed: tuple[float, float]) -> float:
     """Return the place in the range that is farthest from all measured pressures."""
     grid = np.linspace(np.log(allowed[0]), np.log(allowed[1]), 241)
@@ -258,10 +281,7 @@ def choose(
     slack = 1 + 1e-9
     open_places = (pressure >= allowed[0] / slack) & (pressure <= allowed[1] * slack)
     if not open_places.any():
-        raise InputError(
-            f"no measured pressure lies between {format_number(allowed[0])} and {format_number(allowed[1])} Pa",
-            fix="give a range that holds some of the readings",
-        )
+        raise _nothing_measured(allowed)
     chosen: list[int] = []
     bits: list[float] = []
     seconds: list[float] = []
@@ -288,8 +308,12 @@ def _readings(
     chosen, bits, seconds, alone = choose(outlook, batch, allowed, cost, before)
     scattered = unexplained_scatter(optimum)
     wanted = [float(curve.pressure_pa[place]) for place in chosen]
+    doubtful = _doubtful_maximum(optimum, data, allowed)
     if scattered:
         chosen[0], wanted[0] = _rather_repeat(chosen[0], outlook, alone, data, allowed, cost, before)
+    if doubtful is not None:
+        chosen[0], wanted[0] = int(np.argmin(np.abs(curve.pressure_pa - doubtful))), doubtful
+    if scattered or doubtful is not None:
         bits[0], seconds[0] = float(alone[chosen[0]]), float(cost(curve.pressure_pa, before)[chosen[0]])
     proposals, told = [], 0.0
     for number, (place_pa, gain, time) in enumerate(zip(wanted, bits, seconds, strict=True)):
@@ -297,8 +321,9 @@ def _readings(
         near = int(np.argmin(np.abs(data.log_pressure - np.log(pressure))))
         again = abs(float(data.log_pressure[near]) - np.log(pressure)) < REPEAT_LOG_PRESSURE
         kind: Kind = "repeat" if again else "reading"
-        why = _why(pressure, again, number, scattered, optimum, spread, curve)
-        ends = (spread.after(told), spread.after(told + gain))
+        why = reason_for(pressure, again, number, scattered, optimum, spread, curve)
+        why = _AT_A_MAXIMUM if doubtful is not None and not number else why
+        ends = (spread.after(told), spread.after(told + gain)) if optimum.found else (None, None)
         proposals.append(
             PlannedMeasurement(
                 kind=kind,
@@ -308,18 +333,20 @@ def _readings(
                 why=why,
                 interval_before_pa=ends[0],
                 interval_after_pa=ends[1],
-                information_bits=gain,
+                information_bits=None if is_beyond(pressure, data) else gain,
                 cost_s=time,
             )
         )
         told += gain
     totals = np.concatenate([[0.0], np.cumsum(bits)])
     widths = np.array([np.diff(spread.after(float(total)))[0] for total in totals]) / np.exp(spread.middle)
+    known = {"widths": widths, "floor_width": 2 * spread.fixed} if optimum.found else {}
     stop = _stop(data, optimum, spread, proposals[0], level, target, seed)
     return Plan(
-        name, tuple(proposals), stop, level, target, _opening(optimum, spread, level, target),
-        _ASSUMPTIONS, _falsified_by(proposals[0], curve, outlook, chosen[0], level), optimum, allowed,
-        curve.pressure_pa, alone, widths, 2 * spread.fixed,
+        name, tuple(proposals), stop, level, target, state_of(optimum, level, target, allowed),
+        ASSUMPTIONS if optimum.found else ASSUMPTIONS[::2],
+        contradicted_by(proposals[0], curve, outlook, chosen[0], level, optimum), optimum, allowed,
+        curve.pressure_pa, alone, **known,
     )  # fmt: skip
 
 
@@ -330,6 +357,22 @@ def unexplained_scatter(optimum: Optimum) -> bool:
         return False
     beyond = curve.excess_interval_rad_s[0] > float(np.median(curve.data.speed_u_rad_s))
     return beyond or (sweeps is not None and sweeps.repeat_p is not None and sweeps.repeat_p < 0.01)
+
+
+_AT_A_MAXIMUM = "The curve has more than one maximum: a repeat at this one shows whether a reading was off."
+# Readings at each of several maxima after which no more are asked for.
+_AT_EACH_MAXIMUM = 3
+
+
+def _doubtful_maximum(optimum: Optimum, data: SweepData, allowed: tuple[float, float]) -> float | None:
+    """Return the measured pressure, Pa, at the maximum with fewest readings of several; None without several."""
+    if optimum.curve is None or not optimum.found or len(maxima := maxima_of(optimum.curve)) < 2:
+        return None
+    near = [data.pressure_pa[np.argmin(np.abs(data.log_pressure - np.log(one)))] for one in maxima]
+    count = [int(np.sum(np.abs(data.log_pressure - np.log(one)) < REPEAT_LOG_PRESSURE)) for one in near]
+    pairs = [(n, float(p)) for n, p in zip(count, near, strict=True) if allowed[0] <= p <= allowed[1]]
+    fewest = min(pairs, default=(_AT_EACH_MAXIMUM, 0.0))
+    return fewest[1] if fewest[0] < _AT_EACH_MAXIMUM else None
 
 
 def _rather_repeat(
@@ -352,76 +395,6 @@ def _rather_repeat(
         if rate[places[again]] >= REPEAT_SHARE * rate[best]:
             return int(places[again]), measured[again]
     return best, float(pressure[best])
-
-
-def _why(
-    pressure: float,
-    again: bool,
-    number: int,
-    scattered: bool,
-    optimum: Optimum,
-    spread: IntervalWidth,
-    curve: ResponseCurve,
-) -> str:
-    if pressure < float(curve.data.pressure_pa[0]) * 0.999 or pressure > float(curve.data.pressure_pa[-1]) * 1.001:
-        return "The speed still rises towards this end: a reading beyond it shows whether the maximum lies there."
-    if again and scattered:
-        return (
-            "The readings scatter by more than their stated uncertainties; a repeat separates noise from the curve, "
-            "and gives as much information on the maximum as a new pressure."
-        )
-    if not optimum.found:
-        return "Here a reading distinguishes best between the curves that fit, which differ in their maxima."
-    side = math.log(pressure) - spread.middle
-    half = max(spread.high - spread.middle, spread.middle - spread.low)
-    lead = "A repeat" if again else "A reading"
-    follow = ", after the readings before it" if number else ""
-    if abs(side) <= half:
-        return f"{lead} at the maximum gives most information for its time{follow}: it fixes the height of the curve."
-    flank = "below" if side < 0 else "above"
-    return (
-        f"{lead} on the flank {flank} the maximum gives most information for its time{follow}: the slopes of the "
-        "curves that fit differ there."
-    )
-
-
-def _opening(optimum: Optimum, spread: IntervalWidth, level: float, target: TargetInterval | None) -> str:
-    if optimum.reason == "scatter above that stated":
-        return f"No optimum is claimed yet ({optimum.reason}): {REASONS[optimum.reason]}."
-    if not optimum.found or optimum.interval_pa is None:
-        ends = format_interval(float(np.exp(spread.low)), float(np.exp(spread.high)), "Pa")
-        return (
-            f"No optimum is claimed yet ({optimum.reason}); of the curves that fit, {100 * level:g} % are highest "
-            f"between {ends.replace(' to ', ' and ')}."
-        )
-    wanted = "" if target is None else f"; the target is {target.words}"
-    width = 100 * (optimum.interval_pa[1] - optimum.interval_pa[0]) / (optimum.pressure_pa or 1.0)
-    return (
-        f"The {100 * level:g} % interval is {format_interval(*optimum.interval_pa, 'Pa')}, {format_number(width, 2)} % "
-        f"of the pressure wide{wanted}."
-    )
-
-
-_ASSUMPTIONS = (
-    "The curve is as smooth in ln(pressure) as that of the readings so far; new readings scatter by their stated "
-    "uncertainties and the excess scatter found so far.",
-    "Expected widths are averages over possible readings: a single reading can widen the interval.",
-    "The rotor does not change in the meantime: no drift, and the same light.",
-)
-
-
-def _falsified_by(
-    first: PlannedMeasurement, curve: ResponseCurve, outlook: InformationGain, place: int, level: float
-) -> tuple[str, ...]:
-    z = float(ndtri(0.5 + level / 2))
-    u = float(np.sqrt(curve.sd[place] ** 2 + outlook.noise[place]))
-    low, high = (30 / np.pi * (float(curve.mean[place]) + side * z * u) for side in (-1, 1))
-    return (
-        f"A speed at {format_number(first.pressure_pa, 3)} Pa outside {format_interval(low, high, 'rpm')} "
-        f"(expected {100 * level:g} % of the time inside): the curve or the stated uncertainties are then wrong, and "
-        "so is this plan.",
-        "An interval that does not narrow over three successive readings by about the expected amount.",
-    )
 
 
 def _stop(

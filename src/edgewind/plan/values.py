@@ -40,7 +40,8 @@ class PlannedMeasurement(FrozenModel):
 
     kind: Kind = Field(description="Kind of the measurement.")
     about: str = Field(
-        description="Subject of its information: maximising pressure, difference of sweeps, or drag and pivot."
+        description="Subject of its information: maximising pressure, scatter of the readings, difference of sweeps, "
+        "or drag and pivot."
     )
     pressure_pa: float = Field(description="Pressure at which to measure, Pa; of a sweep, the first.")
     pressures_pa: tuple[float, ...] = Field(description="All pressures of a sweep, Pa, in order; else that one.")
@@ -48,7 +49,7 @@ class PlannedMeasurement(FrozenModel):
     interval_before_pa: tuple[float, float] | None = Field(
         default=None,
         description="Interval of the maximising pressure, Pa, as it is, or as expected once the measurements before "
-        "this one are carried out; null without one, or for another subject.",
+        "this one are carried out; null for another subject, or where no interval is claimed.",
     )
     interval_after_pa: tuple[float, float] | None = Field(
         default=None, description="Interval of the maximising pressure, Pa, as expected after this measurement."
@@ -83,9 +84,11 @@ class PlanResult(FrozenModel):
     )
     expected_relative_widths: tuple[float, ...] = Field(
         description="Expected full width of the interval over the pressure, now and after each further reading of "
-        "the batch."
+        "the batch; empty where no interval is claimed."
     )
-    floor_relative_width: float = Field(description="Part of that width that no reading can narrow.")
+    floor_relative_width: float | None = Field(
+        description="Part of that width that no reading can narrow; null where no interval is claimed."
+    )
     assumptions: tuple[str, ...] = Field(description="Assumptions of the plan.")
     falsified_by: tuple[str, ...] = Field(description="Observations that would show that the plan is wrong.")
 
@@ -119,8 +122,9 @@ class Plan:
     pressure_pa, information_bits : ndarray, shape (m,)
         Grid of pressures, and what one reading there is expected to tell, bits; empty without a curve.
     widths : ndarray, shape (b + 1,)
-        Expected full width of the interval over the pressure, now and after each further reading of the batch.
-    floor_width : float
+        Expected full width of the interval over the pressure, now and after each further reading of the batch;
+        empty where no interval is claimed.
+    floor_width : float or None
         The part of it that no reading can narrow: what all pressures share, and a difference between sweeps.
     tests : tuple of ProposedTest
         Tests made on purpose that tell the mechanisms apart, the one that tells most per hour first.
@@ -141,7 +145,7 @@ class Plan:
     pressure_pa: Array = field(default_factory=lambda: np.empty(0))
     information_bits: Array = field(default_factory=lambda: np.empty(0))
     widths: Array = field(default_factory=lambda: np.empty(0))
-    floor_width: float = 0.0
+    floor_width: float | None = None
     tests: tuple[ProposedTest, ...] = ()
     shown: ShownUnits = field(default_factory=ShownUnits)
 

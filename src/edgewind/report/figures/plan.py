@@ -35,7 +35,7 @@ def draw_plan(plan: Plan, palette: Palette, size: Size) -> Figure | None:
         return None
     figure = new_figure(size)
     title = 2.6 if size.titled else 0.0
-    curve_box, gain_box, width_box = _boxes(size, title)
+    curve_box, gain_box, width_box = _boxes(size, title, widths=plan.widths.size > 0)
     above, below = (plain_axes(figure, box, spines=("bottom",)) for box in (curve_box, gain_box))
     ends = float(plan.pressure_pa[0]) / 1.08, float(plan.pressure_pa[-1]) * 1.08
     _curve(above, plan, palette, size)
@@ -46,31 +46,32 @@ def draw_plan(plan: Plan, palette: Palette, size: Size) -> Figure | None:
         axes.set_axisbelow(True)
     above.tick_params(axis="x", labelbottom=False)
     below.set_xlabel("pressure (Pa)", labelpad=0.4 * size.type_pt)
-    _widths(plain_axes(figure, width_box, spines=("bottom",)), plan, palette, size)
+    if plan.widths.size:
+        _widths(plain_axes(figure, width_box, spines=("bottom",)), plan, palette, size)
     columns = 2 if size.narrow else 4
     legend(figure, size, *above.get_legend_handles_labels(), ncols=columns, left=_LEFT, down=title + 0.5)
     headline(figure, f"{shorten(plan.name, 40)}: what to measure next", size, left=_LEFT)
     return figure
 
 
-def _boxes(size: Size, title: float) -> tuple[Box, Box, Box]:
-    """Return the boxes of curve, gain below it, and widths beside them, or below them on a phone."""
+def _boxes(size: Size, title: float, *, widths: bool) -> tuple[Box, Box, Box]:
+    """Return the boxes of curve, gain below it, and widths, if any, beside them, or below them on a phone."""
     left, right, bottom, gap = _LEFT, 1.0, 4.0, 1.4
     if size.narrow:
-        top, widths = title + 4.6, 8.0
-        rest = size.height_em - top - widths - 2 * bottom - gap - 1.2
-        low = bottom + widths + 1.2 + bottom
+        top, tall = title + 4.6, 8.0
+        low = bottom + tall + 1.2 + bottom if widths else bottom
+        rest = size.height_em - top - low - gap
         return (
             size.box(left, low + 0.4 * rest + gap, right, top),
             size.box(left, low, right, top + 0.6 * rest + gap),
-            size.box(left, bottom, right, size.height_em - bottom - widths),
+            size.box(left, bottom, right, size.height_em - bottom - tall),
         )
-    top, beside = title + 2.8, 0.3 * size.width_em
+    top, beside = title + 2.8, 0.3 * size.width_em if widths else 0.0
     rest = size.height_em - top - bottom - gap
     return (
         size.box(left, bottom + 0.42 * rest + gap, right + beside, top),
         size.box(left, bottom, right + beside, top + 0.58 * rest + gap),
-        size.box(size.width_em - beside + 4.6, bottom, right, top),
+        size.box(size.width_em - beside + 4.6 if widths else left, bottom, right, top),
     )
 
 
@@ -137,7 +138,7 @@ def _numbered(plan: Plan) -> list[tuple[float, str]]:
 def _widths(axes: Axes, plan: Plan, palette: Palette, size: Size) -> None:
     widths = 100 * plan.widths
     count = np.arange(widths.size)
-    if plan.floor_width > 0.02 * plan.widths[0]:
+    if plan.floor_width is not None and plan.floor_width > 0.02 * plan.widths[0]:
         axes.axhspan(0, 100 * plan.floor_width, color=palette.rule, alpha=0.25, linewidth=0)
         axes.annotate(
             "shared by\nall readings", xy=(0.04, 100 * plan.floor_width), xycoords=("axes fraction", "data"),
@@ -177,15 +178,19 @@ def _widths(axes: Axes, plan: Plan, palette: Palette, size: Size) -> None:
 
 def describe_plan(plan: Plan) -> str:
     """Return the alternative text of the figure."""
-    if not plan.widths.size:
+    if not plan.pressure_pa.size:
         return ""
     steps = "; ".join(f"{TITLES[one.kind]} at {where(one)}" for one in plan.readings)
     return (
         f"The curve of {plan.name} with the pressures "
         f"{'proposed next' if plan.stop is None else 'with the most information'} ({steps}), below it the information "
-        f"of a reading at each pressure, and beside it the width of the interval, "
-        f"{format_number(100 * float(plan.widths[0]), 2)} % of the pressure now and "
-        f"{format_number(100 * float(plan.widths[-1]), 2)} % expected after them."
+        "of a reading at each pressure"
+        + (
+            f", and beside it the width of the interval, {format_number(100 * float(plan.widths[0]), 2)} % of the "
+            f"pressure now and {format_number(100 * float(plan.widths[-1]), 2)} % expected after them."
+            if plan.widths.size
+            else "."
+        )
     )
 
 
@@ -196,10 +201,13 @@ def caption_plan(plan: Plan) -> str:
         if plan.stop is None
         else "dashed lines mark the pressures with the most information, though no reading there is worth its time"
     )
+    widths = (
+        "; the third the full width of its interval now (filled) and as expected after each reading (open), as a share "
+        "of the pressure, over the part that no reading narrows"
+    )
     return (
         f"The curve so far with its readings; {marked}. The second panel shows the expected information of one more "
-        "reading at each pressure on the maximising pressure; the third the full width of its interval now (filled) "
-        "and as expected after each reading (open), as a share of the pressure, over the part that no reading narrows. "
+        f"reading at each pressure on the maximising pressure{widths if plan.widths.size else ''}. "
         f"These readings would take about {duration(sum(one.cost_s for one in plan.readings))}."
     )
 
@@ -212,10 +220,9 @@ def plot_plan(plan: Plan, path: Path) -> None:
     InputError
         The name ends in something else, the file cannot be written, or there is no curve yet to plan on.
     """
-    if plan.optimum.curve is None:
-        raise InputError(
-            f"{plan.name} has too few readings for a curve: there is nothing to draw", fix="leave out --plot"
-        )
+    if not plan.pressure_pa.size:
+        why = "has too few readings for a curve" if plan.optimum.curve is None else "is to have readings repeated first"
+        raise InputError(f"{plan.name} {why}: there is nothing to draw", fix="leave out --plot")
 
     def draw(palette: Palette, size: Size) -> Figure:
         figure = draw_plan(plan, palette, size)
