@@ -133,7 +133,7 @@ def summarise(results: Iterable[Result]) -> list[Row]:
         for fault in faults(of_it[0]):
             count = _count(of_it, lambda one, fault=fault: faults(one)[fault])  # type: ignore[misc]
             if count:
-                rows.append(row(f"  {fault}", count, every, 0))
+                rows.append(row(f"  {fault}", count, every, "0"))
         if LAWS[name].drive:
             rows.append(row("  the cause at least compatible", _count(of_it, found_cause), every))
         rows.append(row("  a tension is raised", _count(of_it, lambda one: bool(one["tensions"])), every))

@@ -30,7 +30,10 @@ def main() -> None:
     parser.add_argument("--only", help="name of one benchmark file without 'bench_' and '.py'")
     parser.add_argument("--json", type=Path, help="also write the rows to this file; other benchmarks in it stay")
     options = parser.parse_args()
-    sys.path[:0] = [str(HERE), str(HERE.parent / "tests")]  # the second for what tests and benchmarks share
+    places = [str(HERE), str(HERE.parent / "tests")]  # the second for what tests and benchmarks share
+    sys.path[:0] = places
+    known = os.environ.get("PYTHONPATH")
+    os.environ["PYTHONPATH"] = os.pathsep.join([*places, *([known] if known else [])])  # for processes of a runner
     keep_freed_memory()  # as every command does, and the next
     collect_seldom()
     print(f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}")
