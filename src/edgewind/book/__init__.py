@@ -3,13 +3,14 @@
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from edgewind.book.book import ADDED_TITLES, LIVE_TITLES, Book, open_book
+    from edgewind.book.book import ADDED_TITLES, LIVE_TITLES, Book
     from edgewind.book.check import Damage, Health, check_book
     from edgewind.book.connect import is_book
     from edgewind.book.contents import Contents
     from edgewind.book.errors import BookError, DamagedBookError, FullBookError, LockedBookError, NoBookError
     from edgewind.book.folders import Imported, export_book, export_folder, import_folder
     from edgewind.book.follow import Marks, Part, changes_of, marks, read_part
+    from edgewind.book.opening import open_book
     from edgewind.book.rows import Amendment, KeptFile, Reading, TraceFile
     from edgewind.book.source import BookSource, sources
 else:

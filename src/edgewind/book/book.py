@@ -2,30 +2,24 @@
 
 from __future__ import annotations
 
-import os
 import uuid
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from pathlib import Path
 from typing import BinaryIO, Self
 
 from sqlalchemy import Connection, Engine, select, text
 from sqlalchemy.exc import IntegrityError
 
 from edgewind.book import rows
-from edgewind.book.checks import check_name, check_path, check_titles, clean, read_bench_bytes
+from edgewind.book.checks import check_name, check_path, check_place, check_titles, clean, read_bench_bytes
 from edgewind.book.connect import (
-    APPLICATION_ID,
     Address,
-    address_of,
     begin_reading,
     begin_writing,
-    engine_of,
     is_unique_violation,
 )
 from edgewind.book.contents import BenchVersion, Contents
-from edgewind.book.errors import BookError, DamagedBookError, NoBookError, as_book_errors
-from edgewind.book.migrate import check_version, migrate, version_of
+from edgewind.book.errors import BookError, DamagedBookError, as_book_errors
 from edgewind.book.rows import Amendment, TraceFile
 from edgewind.book.schema import benches, changes, columns, experiments, files, readings
 from edgewind.book.sheet import Sheet, SheetRow, new_sheet, put_together, row_of
@@ -36,118 +30,8 @@ LIVE_TITLES = (
     "time", "gauge [V]", "trace", "leading face", "lamp", "lamp side", "sweep", "envelope temperature [degC]", "gas",
     "changed", "note", "exclude",
 )  # fmt: skip
-DEFAULT_WAIT_S = 10.0
 # Titles that a reading may have besides those of its experiment: text without a unit.
 ADDED_TITLES = ("leading face", "lamp", "lamp side", "gas", "changed", "note", "exclude")
-# Older versions of the schema that can be read without an upgrade.
-_READABLE = ("v1",)
-_EFFECTIVE = os.access in os.supports_effective_ids
-
-
-def open_book(target: str | Path, *, write: bool = False, make: bool = False, wait_s: float = DEFAULT_WAIT_S) -> Book:
-    """Open a lab book.
-
-    Parameters
-    ----------
-    target : path or str
-        A file, or ``postgresql://user@host/database``.
-    write : bool
-        Whether to open it for writing; an older book is then upgraded to the present schema in one transaction.
-    make : bool
-        Whether to create it if there is none; implies `write`.
-    wait_s : float
-        Longest wait for another program that is writing, s.
-
-    Raises
-    ------
-    BookError
-        It is missing, damaged, locked, read-only, not a lab book, or written by a newer Edgewind.
-
-    Examples
-    --------
-    >>> from tempfile import TemporaryDirectory
-    >>> from importlib.resources import files
-    >>> bench = (files("edgewind.bench") / "template_files" / "bench.toml").read_bytes()
-    >>> with TemporaryDirectory() as folder, open_book(Path(folder) / "lab.book", make=True) as book:
-    ...     book.add_experiment("rotor", bench, ["time [s]", "gauge [V]", "speed [rpm]"])
-    ...     first = book.record("rotor", {"time": "0", "gauge": "3.21", "speed": "12.0"})
-    ...     change = book.exclude("rotor", first, "the door stood open")
-    ...     print(book.contents("rotor").table())
-    time [s],gauge [V],speed [rpm],exclude
-    0,3.21,12.0,the door stood open
-    <BLANKLINE>
-    """
-    address = address_of(target)
-    write = write or make
-    _check_place(address, write=write, make=make)
-    engine = engine_of(address, write=write, make=make, wait_s=wait_s)
-    try:
-        with as_book_errors(address.label):
-            if make and address.path is not None:
-                _mark(engine)
-            older = _bring_up(engine, address, write=write, make=make)
-    except BaseException:
-        # An unfinished file is left, since another program may be creating the book in it; the next call completes it.
-        engine.dispose()
-        raise
-    return Book(address, engine, write=write, older=older)
-
-
-def _check_place(address: Address, *, write: bool, make: bool) -> None:
-    if address.path is None:
-        return
-    with as_book_errors(address.label):
-        if address.path.is_dir():
-            raise BookError("this is a folder", file=address.label, fix="name the file of a lab book")
-        if not address.path.exists() and not make:
-            raise NoBookError("there is no such book", file=address.label, fix="make one with `edgewind import`")
-        # SQLite would open it read-only without an error, and refuse only the first reading
-        if write and address.path.exists() and not os.access(address.path, os.W_OK, effective_ids=_EFFECTIVE):
-            raise BookError("this book is read-only", file=address.label, fix="check the permissions of the file")
-        if make and not address.path.parent.is_dir():
-            raise BookError("its parent folder does not exist", file=address.label, fix="make it first")
-
-
-def _mark(engine: Engine) -> None:
-    """Mark a new file as a book, unless it is another database."""
-    with begin_writing(engine) as connection, connection.begin():
-        if not connection.execute(text("SELECT count(*) FROM sqlite_master")).scalar():
-            connection.exec_driver_sql(f"PRAGMA application_id={APPLICATION_ID}")
-
-
-def _bring_up(engine: Engine, address: Address, *, write: bool, make: bool) -> bool:
-    """Check that the book can be used, and upgrade it for writing; return whether it stays at an older version."""
-    label = address.label
-    with begin_reading(engine) as connection, connection.begin():
-        if address.path is not None:
-            marked = connection.exec_driver_sql("PRAGMA application_id").scalar()
-            if marked != APPLICATION_ID:
-                raise BookError(
-                    "this is a database, and not a lab book", file=label, fix="name a file made by `edgewind import`"
-                )
-        elif connection.exec_driver_sql("SHOW server_encoding").scalar() != "UTF8":
-            raise BookError("the database is not in UTF-8", file=label, fix="make one with: createdb -E UTF8 NAME")
-        ready, version = check_version(connection, label), version_of(connection)
-    if ready:
-        return False
-    if version is None and not make:
-        raise NoBookError("there is no lab book here yet", file=label, fix="make one with `edgewind import`")
-    if not write and version in _READABLE:
-        return True
-    if not write:
-        raise older_error(str(version), label)
-    with begin_writing(engine) as connection, connection.begin():
-        check_version(connection, label)
-        migrate(connection)
-    return False
-
-
-def older_error(version: str, label: str) -> BookError:
-    """Return the error that requires an upgrade of a book."""
-    return BookError(
-        f"the book is of the older version '{version}'", file=label,
-        fix="bring it up to date with `edgewind check --upgrade`",
-    )  # fmt: skip
 
 
 class Book:
@@ -207,7 +91,7 @@ class Book:
         BookError
             The book is read-only.
         """
-        _check_place(self._address, write=True, make=False)
+        check_place(self._address, write=True, make=False)
         if self._address.path is None:
             with self.reading() as connection:
                 may = connection.execute(text("SELECT has_table_privilege('readings', 'INSERT')")).scalar()

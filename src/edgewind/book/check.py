@@ -10,11 +10,11 @@ from pathlib import Path
 from sqlalchemy import Connection, Table, create_engine, func, select, text
 
 from edgewind.book import rows
-from edgewind.book.book import older_error, open_book
 from edgewind.book.connect import address_of, begin_reading, engine_of
 from edgewind.book.contents import Contents
 from edgewind.book.errors import as_book_error, as_book_errors
 from edgewind.book.migrate import migrate, version_of
+from edgewind.book.opening import older_error, open_book
 from edgewind.book.schema import checksum, experiments, files, metadata, pieces, readings
 from edgewind.errors import InputError
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import os
 import posixpath
 import re
 
 from edgewind.bench import parse_bench
-from edgewind.book.errors import BookError
+from edgewind.book.connect import Address
+from edgewind.book.errors import BookError, NoBookError, as_book_errors
 from edgewind.book.sheet import Sheet, put_together, row_of
 from edgewind.errors import InputError
 from edgewind.signals import parse_readings
@@ -15,6 +17,7 @@ from edgewind.signals import parse_readings
 HISTORY = "history/changes.csv"
 _RESERVED = re.compile(r"(bench\.toml|readings\.csv|history/changes\.csv|history/bench-\d+\.toml)(/.*)?|history")
 _MOST_CELL = 50_000
+_EFFECTIVE = os.access in os.supports_effective_ids
 
 
 def read_bench_bytes(content: bytes, file: str) -> None:
@@ -72,3 +75,25 @@ def clean(title: str, cell: str) -> str:
             fix=f"write at most {_MOST_CELL} characters of plain text",
         )
     return cell.strip()
+
+
+def check_place(address: Address, *, write: bool, make: bool) -> None:
+    """Check that a book can be at an address, as a file.
+
+    Raises
+    ------
+    BookError
+        It is missing, read-only or a folder, or its folder does not exist.
+    """
+    if address.path is None:
+        return
+    with as_book_errors(address.label):
+        if address.path.is_dir():
+            raise BookError("this is a folder", file=address.label, fix="name the file of a lab book")
+        if not address.path.exists() and not make:
+            raise NoBookError("there is no such book", file=address.label, fix="make one with `edgewind import`")
+        # SQLite would open it read-only without an error, and refuse only the first reading
+        if write and address.path.exists() and not os.access(address.path, os.W_OK, effective_ids=_EFFECTIVE):
+            raise BookError("this book is read-only", file=address.label, fix="check the permissions of the file")
+        if make and not address.path.parent.is_dir():
+            raise BookError("its parent folder does not exist", file=address.label, fix="make it first")
