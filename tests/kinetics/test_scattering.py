@@ -152,8 +152,8 @@ def test_respond_accepts_such_walls_and_stores_them_separately(tmp_path):
     [
         ("square", (0.9, 0.9), {}, "not computed for a square"),
         ("strip", (0.9, 0.9), {"thickness": 0.1}, "not computed for a thick strip"),
-        ("strip", (0.05, 0.9), {}, "accommodates 0.05 of tangential momentum"),
-        ("strip", (0.9, 1.2), {}, "1.2 of the energy along the normal"),
+        ("strip", (0.05, 0.9), {}, "0.05 of the tangential momentum"),
+        ("strip", (0.9, 1.2), {}, "1.2 of the normal energy"),
     ],
 )
 def test_unsupported_cases_are_refused(shape, law, more, says):
