@@ -301,5 +301,5 @@ def test_without_a_gpu_a_request_for_one_is_refused_and_others_run():
     with pytest.raises(InputError, match="no GPU is available"):
         choose_device("gpu")
     assert choose_device("auto")[0] == "cpu"
-    with pytest.raises(InputError, match="not a device"):
+    with pytest.raises(InputError, match="must be auto, cpu or gpu, not 'tpu'"):
         choose_device("tpu")
