@@ -53,6 +53,16 @@ def test_without_internal_energy_the_model_is_shakhovs():
         assert none[name] == pytest.approx(plain[name], rel=1e-5)
 
 
+def test_without_the_term_of_the_heat_flow_the_model_is_that_of_bhatnagar_gross_and_krook(published):
+    """f_tr = 5/3: conductivity and temperature jump are two thirds of those of the S model, 15/8 and 1.954 (Siewert and
+    Sharipov, Phys. Fluids 14, 4123, 2002), as the heat flow alone scales.
+    """
+    delta = 20.0
+    _, load = settled(slab(delta, InternalEnergy(0.0, 5.0, 5.0 / 3.0, 1.3)), Drive(front=1.0))
+    zeta = 0.5 * (1.25 / float(load.heat[0]) - delta)
+    published("temperature jump coefficient of the BGK model", zeta, 1.954 * 2.0 / 3.0, abs=2e-3)
+
+
 @pytest.mark.parametrize("alpha", [1.0, 0.6])
 def test_in_free_flight_molecules_also_carry_internal_energy(alpha):
     """2 k T and heat k T a molecule (Knudsen 1911): the heat is 1 + heat/2 of the monatomic one."""
