@@ -1,21 +1,29 @@
 """The dwell at each pressure against the rotor followed in time, and the order of a sweep against all orders."""
 
 import itertools
+from pathlib import Path
 
 import numpy as np
 import pytest
+import tomlkit
 
 from edgewind.bench import parse_bench
 from edgewind.errors import InputError
 from edgewind.plan import bench_times, plan_time, time_plan_result
 from edgewind.plan.dwell import lag_residual, lag_time, sweep_steps
-from edgewind.plan.dwell_text import assumptions, order_sentence, plan_lines
+from edgewind.plan.dwell_text import assumptions, order_sentence, plan_lines, slowest_sentence
 from edgewind.report.figures.canvas import our_style
 from edgewind.report.figures.dwell import draw_dwell
 from edgewind.report.figures.file import FILM
 from edgewind.report.palette import LIGHT
 from edgewind.rotor import coast_down_speed, run
 from edgewind.serialize import to_plain
+
+WHOLE = {
+    name: section
+    for name, section in tomlkit.parse((Path(__file__).parents[1] / "whole.toml").read_text()).unwrap().items()
+    if name != "vacuum"
+}
 
 
 @pytest.fixture(scope="module")
@@ -126,3 +134,17 @@ def test_impossible_plans_are_refused(vacuum_bench):
         plan_time(vacuum_bench, [])
     with pytest.raises(InputError, match="above the range of the response tables"):
         plan_time(vacuum_bench, [1e6])
+
+
+@pytest.mark.parametrize(
+    ("dry_torque", "turns", "said"),
+    [
+        ("1e-12 N m", 5.0, ("most of it settling", "the spin of the rotor is the slowest part")),
+        ("1e-12 N m", 400.0, ("most of it the 400 turns of the reading",)),
+        ("1 N m", 5.0, ("most of it settling", "the rotor does not turn at 0.5 Pa, 5 Pa.")),
+    ],
+)
+def test_the_longest_dwell_is_put_down_to_what_takes_most_of_it(make_bench_text, dry_torque, turns, said):
+    text = make_bench_text(**(WHOLE | {"rotor": WHOLE["rotor"] | {"pivot_dry_torque": dry_torque}}))
+    plan = plan_time(parse_bench(text), [0.5, 5.0], turns=turns)
+    assert all(words in slowest_sentence(plan) for words in said), slowest_sentence(plan)

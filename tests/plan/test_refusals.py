@@ -82,6 +82,9 @@ def test_beyond_an_end_only_a_rising_curve_is_called_rising(plans: dict[str, Pla
             assert beyond and all(words in one.why for one in beyond)
             assert all(sense * np.log(one.pressure_pa) > 0 for one in beyond)
             assert all(one.information_bits is None for one in beyond)
+            measured = (plan.pressure_pa > 0.061) & (plan.pressure_pa < 19.9)
+            assert np.isfinite(plan.information_bits[measured]).all()
+            assert np.isnan(plan.information_bits[(plan.pressure_pa < 0.059) | (plan.pressure_pa > 20.5)]).all()
             if plan.readings[0] in beyond:  # what the curve is there, no reading bounds
                 assert "rpm" not in plan.falsified_by[0]
             assert ("a fall is shown by 3 standard deviations" in plan.opening) is (lead == "no clear fall")

@@ -29,15 +29,24 @@ def order_sentence(plan: TimePlan) -> str:
 
 
 def slowest_sentence(plan: TimePlan) -> str:
-    """Return a sentence on the longest dwell."""
+    """Return a sentence on the longest dwell and what takes most of it, and where the rotor stands."""
     slow = max(plan.best.steps, key=lambda step: step.total_s)
     what = {"chamber": "the gas in the chamber", "heat": "the heat of the vane", "spin-up": "the spin of the rotor"}
     total = plan.best.total_s
     waits = sum(step.wait_s for step in plan.best.steps)
     pumping = f" Waiting for clean gas takes {duration(waits)} of the whole." if waits > 0.02 * total else ""
+    standing = plan.pressure_pa[plan.times.rotor(plan.pressure_pa).speed_rad_s == 0]
+    reading = "the reading itself" if slow.pressure_pa in standing else f"the {plan.times.turns:g} turns of the reading"
+    most = {
+        "waiting for clean gas": slow.wait_s,
+        f"settling, of which {what[slow.slowest]} is the slowest part": slow.settle_s,
+        reading: slow.measure_s,
+    }
+    still = [f"{format_number(float(pressure), 3)} Pa" for pressure in standing]
+    stands = f" By the forward model the rotor does not turn at {', '.join(still)}." if still else ""
     return (
-        f"The longest dwell is {duration(slow.total_s)} at {format_number(slow.pressure_pa, 3)} Pa, where "
-        f"{what[slow.slowest]} is slowest.{pumping}"
+        f"The longest dwell is {duration(slow.total_s)} at {format_number(slow.pressure_pa, 3)} Pa, most of it "
+        f"{max(most, key=lambda part: most[part])}.{pumping}{stands}"
     )
 
 

@@ -315,11 +315,13 @@ def _readings(
         chosen[0], wanted[0] = int(np.argmin(np.abs(curve.pressure_pa - doubtful))), doubtful
     if scattered or doubtful is not None:
         bits[0], seconds[0] = float(alone[chosen[0]]), float(cost(curve.pressure_pa, before)[chosen[0]])
-    proposals, told = [], 0.0
+    proposals: list[PlannedMeasurement] = []
+    told = 0.0
     for number, (place_pa, gain, time) in enumerate(zip(wanted, bits, seconds, strict=True)):
         pressure = rounded(place_pa, allowed)
         near = int(np.argmin(np.abs(data.log_pressure - np.log(pressure))))
         again = abs(float(data.log_pressure[near]) - np.log(pressure)) < REPEAT_LOG_PRESSURE
+        again = again or any(is_beyond(pressure, data) and pressure == one.pressure_pa for one in proposals)
         kind: Kind = "repeat" if again else "reading"
         why = reason_for(pressure, again, number, scattered, optimum, spread, curve)
         why = _AT_A_MAXIMUM if doubtful is not None and not number else why
@@ -346,8 +348,12 @@ def _readings(
         name, tuple(proposals), stop, level, target, state_of(optimum, level, target, allowed),
         ASSUMPTIONS if optimum.found else ASSUMPTIONS[::2],
         contradicted_by(proposals[0], curve, outlook, chosen[0], level, optimum), optimum, allowed,
-        curve.pressure_pa, alone, **known,
+        curve.pressure_pa, np.where(_inside(curve.pressure_pa, data), alone, np.nan), **known,
     )  # fmt: skip
+
+
+def _inside(pressure_pa: Array, data: SweepData) -> NDArray[np.bool_]:
+    return np.array([not is_beyond(float(one), data) for one in pressure_pa])
 
 
 def unexplained_scatter(optimum: Optimum) -> bool:

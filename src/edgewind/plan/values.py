@@ -120,7 +120,8 @@ class Plan:
     range_pa : tuple of float
         Lowest and highest pressure at which readings were considered, Pa.
     pressure_pa, information_bits : ndarray, shape (m,)
-        Grid of pressures, and what one reading there is expected to tell, bits; empty without a curve.
+        Grid of pressures, and what one reading there is expected to tell, bits; empty without a curve, nan beyond the
+        readings.
     widths : ndarray, shape (b + 1,)
         Expected full width of the interval over the pressure, now and after each further reading of the batch;
         empty where no interval is claimed.

@@ -109,7 +109,7 @@ def _gain(axes: Axes, plan: Plan, palette: Palette, size: Size) -> None:
     bits = plan.information_bits
     axes.fill_between(plan.pressure_pa, 0, bits, color=palette.plum, alpha=0.25, linewidth=0)
     axes.plot(plan.pressure_pa, bits, color=palette.plum, linewidth=1.4 * size.line)
-    top = max(float(bits.max()), 1e-9)
+    top = max(float(np.nanmax(bits)), 0.02)  # smaller gains need no ticks of their own
     for height, (pressure, numbers) in zip((1.16, 1.32) * len(plan.readings), _numbered(plan), strict=False):
         axes.axvline(pressure, color=palette.rust, linewidth=1.2 * size.line, linestyle=(0, (4, 2)), zorder=3)
         axes.annotate(
@@ -201,13 +201,14 @@ def caption_plan(plan: Plan) -> str:
         if plan.stop is None
         else "dashed lines mark the pressures with the most information, though no reading there is worth its time"
     )
+    beyond = ", none of which is stated beyond the readings" if np.isnan(plan.information_bits).any() else ""
     widths = (
         "; the third the full width of its interval now (filled) and as expected after each reading (open), as a share "
         "of the pressure, over the part that no reading narrows"
     )
     return (
         f"The curve so far with its readings; {marked}. The second panel shows the expected information of one more "
-        f"reading at each pressure on the maximising pressure{widths if plan.widths.size else ''}. "
+        f"reading at each pressure on the maximising pressure{beyond}{widths if plan.widths.size else ''}. "
         f"These readings would take about {duration(sum(one.cost_s for one in plan.readings))}."
     )
 
