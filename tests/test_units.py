@@ -137,7 +137,7 @@ def test_relative_uncertainty_of_zero_is_infinite_unless_it_is_exact():
         ("1e999 Pa", "pressure", "not a finite pressure"),
         ("-300 degC", "temperature", "below absolute zero"),
         ("0 K", "temperature", "below absolute zero"),
-        ("3 blorp", "length", "unknown unit 'blorp'"),
+        ("3 blorp", "length", "unknown unit 'blorp' for a length; write a length with a unit, such as '12 mm'"),
         ("3 Hz", "angular speed", "does not say whether turns or radians are counted"),
         ("3 1/s", "angular speed", "write 'rpm', 'turn/s' or 'rad/s'"),
         ("3 dBm", "power", "not a unit of power"),

@@ -137,13 +137,14 @@ def parse_unit(text: str, kind: str) -> pint.Unit:
     True
     """
     unit = _unit_of(text.strip())
-    if isinstance(unit, str):
-        raise InputError(f"unknown unit '{text}' for {with_article(kind)}", fix=unit)
+    example = f"write {with_article(kind)} with a unit, such as '{KINDS[kind].example}'"
+    if unit is None:
+        alike = [name for name in _KNOWN_UNITS if _measures(registry.parse_units(name), KINDS[kind].unit)]
+        near = difflib.get_close_matches(text.strip(), alike, n=1, cutoff=0.5)
+        fix = f"did you mean '{near[0]}'?" if near else example
+        raise InputError(f"unknown unit '{text}' for {with_article(kind)}", fix=fix)
     if not _measures(unit, KINDS[kind].unit):
-        raise InputError(
-            f"'{text}' is not a unit of {kind}",
-            fix=f"write {with_article(kind)} with a unit, such as '{KINDS[kind].example}'",
-        )
+        raise InputError(f"'{text}' is not a unit of {kind}", fix=example)
     if kind == "angular speed" and not any(str(part) in _ANGLES for part in unit._units):
         raise InputError(
             f"'{text}' does not say whether turns or radians are counted",
@@ -163,8 +164,8 @@ def _measures(unit: pint.Unit, si: str) -> bool:
 
 
 @lru_cache(maxsize=512)
-def _unit_of(text: str) -> pint.Unit | str:
-    """Return the unit, or a sentence with a suggested correction."""
+def _unit_of(text: str) -> pint.Unit | None:
+    """Return the unit; None if it is unknown."""
     written = (
         text.replace("°C", "degC").replace("° C", "degC").replace("°F", "degF").replace("μ", "µ").replace("·", "*")
     )
@@ -174,8 +175,7 @@ def _unit_of(text: str) -> pint.Unit | str:
             return registry.parse_units(tried)
         except Exception:  # Pint raises a dozen unrelated types for malformed text
             continue
-    near = difflib.get_close_matches(written, _KNOWN_UNITS, n=1, cutoff=0.5)
-    return f"did you mean '{near[0]}'?" if near else "write a unit such as Pa, mTorr, mm, degC or rpm"
+    return None
 
 
 _KNOWN_UNITS = (

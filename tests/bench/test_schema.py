@@ -101,7 +101,7 @@ def test_mean_square_arm_is_the_integral_over_the_vane(make_bench):
             "'bright', 'dark' or 'not observed'",
         ),
         ('species = "N2"', 'species = "N3"', "gas.species", "unknown gas 'N3'; did you mean"),
-        ('species = "N2"', "species = { He = 0.9, Ne = 0.2 }", "gas.species", "sum to 1.1"),
+        ('species = "N2"', "species = { He = 0.9, Ne = 0.2 }", "gas.species", "must sum to 1, not 1.1"),
         ('species = "N2"', "species = 2", "gas.species", "2 is not a gas; write 'N2', or mole fractions"),
         ('species = "N2"', 'species = { He = "all" }', "gas.species", "'all' is not a mole fraction of He"),
         ("marks = 4", "marks = 4\nchannel = 1.5", "tachometer.channel", "1.5 cannot be used"),
