@@ -179,6 +179,8 @@ def test_both_forces_of_the_gas_deviate_together_in_free_flight_and_apart_in_den
     rotors = [draw_rotor(random) for _ in range(60)]
     apart = np.log([rotor.uneven([0.1, 10.0]) / rotor.force([0.1, 10.0]) for rotor in rotors]).std(axis=0)
     assert 0.08 < apart[0] < 0.18 and apart[1] < 0.02
+    everywhere = np.geomspace(0.003, 100, 80)
+    assert max(np.abs(np.log(rotor.uneven(everywhere) / rotor.force(everywhere))).max() for rotor in rotors) < 0.25
     alone = [replace(rotor, uneven=Deviation()).accommodation_coefficient(np.array([0.1])) for rotor in rotors]
     changed = [rotor.accommodation_coefficient(np.array([0.1])) for rotor in rotors]
     assert np.array(changed) == pytest.approx(np.array(alone) * [rotor.uneven([0.1]) for rotor in rotors])

@@ -108,7 +108,7 @@ def draw_rotor(random: np.random.Generator, sizes: Sizes = Sizes()) -> HiddenRot
     greatest = float(rotor.torques(*rotor.faces(around), around)["thermal force"].max())
     dry = greatest * float(np.exp(random.uniform(np.log(0.004), np.log(0.08))))
     drag = float(rotor.resistance(BenchConditions(1.0)))
-    wall_law = Deviation.draw(sizes.deviation * random.uniform(), *_WALL_LAW, random)
+    wall_law = Deviation.draw(sizes.deviation * random.uniform(), *_WALL_LAW, random, bumps=1)
     return replace(
         rotor, uneven=rotor.force + wall_law, dry_n_m=dry, breakaway_n_m=dry,
         viscous_n_m_s=drag * float(random.uniform(0, 0.02)),
