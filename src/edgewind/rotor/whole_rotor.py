@@ -88,7 +88,9 @@ def _bulb_or_cylinder(
     half = {name: 0.5 * likely * np.log(one) for name, one in narrowing.items()}
     errors = {name: np.abs(one[:-1]) for name, one in half.items()}
     errors["drag"] = np.maximum(errors["drag"], likely * _BULB_FREE)
-    return found.times({name: np.exp(one) for name, one in half.items()}).less_certain(errors, together=True)
+    moved = found.times({name: np.exp(one) for name, one in half.items()})
+    moved.source = f"{found.source}, between a cylinder and a bulb"
+    return moved.less_certain(errors, together=True)
 
 
 # A sphere has 2/3 of the volume of a cylinder as wide and as high, but it lacks the corners, farthest from the
