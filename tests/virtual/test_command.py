@@ -195,7 +195,7 @@ def test_impossible_simulations_are_refused(make_bench):
     def with_virtual(**values):
         return invented_bench().model_copy(update={"virtual": VirtualSection(**values)})
 
-    with pytest.raises(InputError, match=r"there is no 'rotor\.vane_widht'"):
+    with pytest.raises(InputError, match=r"no key 'rotor\.vane_widht' to set; did you mean 'rotor\.vane_width'"):
         Apparatus(with_virtual(truth={"rotor.vane_widht": "3 mm"}), SimulatedClock())
     with pytest.raises(InputError, match="too fast to be simulated"):
         Apparatus(with_virtual(truth={"rotor.vane_conductance": "1e9 W/(m^2 K)"}), SimulatedClock())
