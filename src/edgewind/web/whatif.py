@@ -95,7 +95,7 @@ SLIDERS: dict[str, Lever] = {
         "The faces", "Bright face, emissivity", "", "bright_emissivity", 1.0, (0.02, 1.0), whole=True, linear=True
     ),
     "rotor.accommodation": Lever(
-        "The faces", "Accommodation", "", "accommodation", 1.0, (0.6, 1.0), whole=True, linear=True
+        "The faces", "Accommodation", "", "accommodation", 1.0, (0.2, 1.0), whole=True, linear=True
     ),
     "rotor.pivot_dry_torque": Lever("The pivot", "Dry friction", "N m", "pivot_dry_n_m", 1.0, (1e-3, 1.0), zero=True),
     "rotor.pivot_viscous": Lever(
