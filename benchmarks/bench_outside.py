@@ -32,7 +32,8 @@ COUNT = int(os.environ.get("EDGEWIND_OUTSIDE", "10"))
 CHOSEN = [name for name in os.environ.get("EDGEWIND_OUTSIDE_LAWS", "").split(",") if name] or list(LAWS)
 KEPT = os.environ.get("EDGEWIND_OUTSIDE_KEPT", "")
 _MOVES = re.compile(
-    r"fastest at about ([\d.e-]+) Pa instead of ([\d.e-]+) Pa, at about ([\d.e-]+) instead of ([\d.e-]+)"
+    r"fastest at about ([\d.e-]+) Pa(?: \([^)]*\))? instead of ([\d.e-]+) Pa, "
+    r"at about ([\d.e-]+) instead of ([\d.e-]+)"
 )
 # An effect of larger vanes is contradicted if pressure or speed is off by more than this factor.
 _OFF = 1.7

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+import re
 import runpy
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -109,6 +111,19 @@ def test_two_rotors_are_compared_with_an_exponent_near_the_truth(example_study, 
     assert study.comparison.shared_gauge
     assert abs(study.comparison.exponent - true) < 2.5 * (high - low) / 2 / 1.645
     assert high - low < 0.6
+
+
+def test_the_answer_foretells_where_rotors_with_larger_vanes_are_fastest(example_study, true_rotors):
+    """The invented rotors with their vanes twice as large, everything else and every hidden deviation kept."""
+    study, _ = example_study
+    for found in study.findings:
+        true = true_rotors[found.experiment.name]
+        larger = replace(true, width_m=2 * true.width_m)
+        said = re.search(r"twice as large .* \(90 % interval ([\d.]+) to ([\d.]+) Pa\)", found.sentences.a_larger_one)
+        assert said is not None
+        low, high = map(float, said.groups())
+        assert low < truth_of(larger).speed_optimum_pa < high
+        assert high / low < 1.7
 
 
 def test_summary_is_json_with_the_stable_keys(example_study):

@@ -21,7 +21,7 @@ from edgewind.evidence.fit import Fit
 from edgewind.evidence.optimum import Optimum
 from edgewind.evidence.verdicts import describes
 from edgewind.evidence.what_if import what_if
-from edgewind.formatting import RPM_PER_RAD_S, format_number
+from edgewind.formatting import RPM_PER_RAD_S, format_interval, format_number
 from edgewind.frozen_model import FrozenModel
 from edgewind.rotor import parameters_of
 from edgewind.rotor.drives import accommodation, foreign, infrared_recoil, light_pressure, outgassing, thermal_force
@@ -143,13 +143,14 @@ def _larger(fitted: Fit | None, optimum: Optimum | None, seed: int) -> str:
         return "The effect of larger vanes is not known without a fit of the readings."
     drawn = draws_of(fitted, draws=100, seed=seed)
     width, height = (1e3 * getattr(fitted.problem.bench.rotor, key).value for key in ("vane_width", "vane_height"))
-    most = 0.99 * drawn.most_pa
+    most, level = 0.99 * drawn.most_pa, 0.9 if optimum is None else optimum.level
     for factor, words in _LARGER.items():
         changes = {"rotor.vane_width": f"{factor * width:.4g} mm", "rotor.vane_height": f"{factor * height:.4g} mm"}
         try:
-            speed = what_if(drawn, changes, np.geomspace(most / 3e3, most / factor, 5)).speed
+            moved = what_if(drawn, changes, np.geomspace(most / 3e3, most / factor, 5), level=level)
         except EdgewindError:
             continue  # it would not fit the chamber, or the gas is not computed that far
+        speed = moved.speed
         if speed.ratio.median is None or not speed.before.value or speed.after.value is None:
             break
         faster = speed.after.value / speed.before.value
@@ -161,9 +162,16 @@ def _larger(fitted: Fit | None, optimum: Optimum | None, seed: int) -> str:
             )
         # From the measured optimum, moved as in the fit.
         rpm = RPM_PER_RAD_S * abs(optimum.speed_rad_s)
+        place_pa, between = speed.ratio.median * optimum.pressure_pa, ""
+        if speed.ratio.interval is not None and optimum.interval_pa is not None:
+            # Independent: where the readings have their maximum, and how the model moves it.
+            found = np.divide(optimum.interval_pa, optimum.pressure_pa)
+            ratio = np.divide(speed.ratio.interval, speed.ratio.median)
+            low, high = place_pa * np.exp(np.hypot(np.log(found), np.log(ratio)) * [-1, 1])
+            between = f" ({100 * moved.level:g} % interval {format_interval(low, high, 'Pa', digits=2)})"
         return (
             f"By the fit, with vanes {words} it would be fastest at about "
-            f"{format_number(speed.ratio.median * optimum.pressure_pa, 2)} Pa instead of "
+            f"{format_number(place_pa, 2)} Pa{between} instead of "
             f"{format_number(optimum.pressure_pa, 2)} Pa, at about {format_number(abs(faster) * rpm, 2)} instead of "
             f"{format_number(rpm, 2)} turns a minute."
         )
