@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 
 import pytest
 from PIL import Image
@@ -116,6 +117,33 @@ def test_planning_states_its_starting_point(template, edgewind):
     first = next(k for k, line in enumerate(lines) if line[:1].isdigit() or line[:1] == "2")
     (few / "readings.csv").write_text("".join(lines[: first + 2]), encoding="utf-8")
     assert "are not used: 2 of them can be used" in edgewind("dwell", str(few), "--pressures", "1 Pa").stdout
+
+
+def test_planning_says_by_how_much_its_starting_values_miss_the_readings(template, edgewind):
+    """The readings of the template are described; with every second speed at half of what was read they are not."""
+    described = edgewind("dwell", str(template), "--pressures", "1 Pa", "--json")
+    assert json.loads(described.stdout)["misses_readings"] == ""
+    folder = template.parent / "missed"
+    shutil.copytree(template, folder)
+    halve_every_second_speed(folder / "readings.csv")
+    told = json.loads(edgewind("dwell", str(folder), "--pressures", "1 Pa", "--json").stdout)["misses_readings"]
+    share = float(told.split("the speeds lie ")[1].split(" %")[0])
+    assert 25 < share < 100 and "is no better than the curve" in told
+    for command in (("dwell", "--pressures", "1 Pa"), ("rotor", "--goal", "fastest", "--trials", "50")):
+        assert told in " ".join(edgewind(command[0], str(folder), *command[1:]).stdout.split()), command
+    alone = edgewind("dwell", str(folder), "--pressures", "1 Pa", "--no-fit", "--json").stdout
+    assert json.loads(alone)["misses_readings"] == ""
+
+
+def halve_every_second_speed(file):
+    lines = file.read_text(encoding="utf-8").splitlines()
+    head = next(line for line in lines if line.startswith("time,pressure")).split(",")
+    speed = next(k for k, name in enumerate(head) if name.startswith("speed ["))
+    rows = [k for k, line in enumerate(lines) if line[:1].isdigit()]
+    for k in rows[::2]:
+        cells = lines[k].split(",")
+        lines[k] = ",".join(f"{float(c) / 2:.6g}" if at == speed else c for at, c in enumerate(cells))
+    file.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
 def test_readings_that_cannot_be_read_can_be_left_out(template, edgewind, tmp_path):

@@ -12,10 +12,12 @@ from numpy.typing import NDArray
 
 from edgewind.errors import InputError
 from edgewind.evidence import SweepData
+from edgewind.evidence.next_test import ProposedTest
 from edgewind.evidence.optimum import REASONS, Reason
+from edgewind.formatting import RPM_PER_RAD_S, format_number
 from edgewind.plan import Plan, propose
 from edgewind.plan.repeats import repeats_needed
-from edgewind.plan.text import plan_lines
+from edgewind.plan.text import deliberate_lines, plan_lines
 from edgewind.report import plot_plan
 
 Array = NDArray[np.float64]
@@ -174,3 +176,18 @@ def test_of_several_maxima_the_one_with_fewest_readings_is_repeated() -> None:
     assert first.kind == "repeat" and "more than one maximum" in first.why
     nearest = {float(pressure[np.argmin(np.abs(at - np.log(top)))]) for top in (0.2, 6.0)}
     assert any(abs(np.log(first.pressure_pa / place)) < 0.3 for place in nearest)
+
+
+def test_tests_made_on_purpose_say_that_the_readings_scatter_by_more_than_they_allow_for(
+    plans: dict[str, Plan],
+) -> None:
+    test = ProposedTest(
+        kind="lamp off", how="switch it off", pressure_pa=1.0, hours=0.25, gain=3.0, gain_per_hour=12.0, outcomes={},
+        cautions=(),
+    )  # fmt: skip
+    for reason, plan in plans.items():
+        text = " ".join(deliberate_lines(replace(plan, tests=(test,))))
+        unstated = plan.optimum.unstated
+        assert ("allow for 10 % of the speed" in text) == (reason == "scatter above that stated"), reason
+        if unstated is not None:
+            assert f"scatter by about {format_number(RPM_PER_RAD_S * unstated.scatter_rad_s, 2)} rpm" in text

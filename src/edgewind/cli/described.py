@@ -87,8 +87,10 @@ def with_start(result: Any, start: FittedBench, **beside: Any) -> dict[str, Any]
     constant_torque_n_m : float or None
         Most probable constant torque from outside, N m, positive with the bright face leading; taken into account for
         this rotor, left out for others, null without readings.
+    misses_readings : str
+        By how much these values miss the readings, in words; empty where they describe them, and without readings.
     """
     from edgewind.serialize import to_plain
 
-    own = {"fitted": start.changed, "constant_torque_n_m": start.constant_torque_n_m}
+    own = {"fitted": start.changed, "constant_torque_n_m": start.constant_torque_n_m, "misses_readings": start.misses}
     return dict(to_plain(result)) | own | beside

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 from pydantic import Field
-from scipy.special import logsumexp, ndtr
+from scipy.special import chdtrc, logsumexp, ndtr
 
 from edgewind.evidence.gaussian_process import covariance, log_density
 from edgewind.evidence.likelihood import Likelihood
@@ -21,6 +22,8 @@ Array = NDArray[np.float64]
 _SIZES = np.array([0.03, 0.06, 0.12, 0.25, 0.5])
 # ln(evidence) of a smooth misfit beyond which it is called one.
 SMOOTH = 3.0
+# A curve misses the readings where the misfit is less probable than this; closer to them it serves any plan.
+MISFIT, CLOSE = 0.01, 0.05
 _DRAWS = 400
 
 
@@ -37,6 +40,22 @@ class SmoothMisfit(FrozenModel):
     def found(self) -> bool:
         """Whether the readings show such a misfit."""
         return self.log_evidence > SMOOTH
+
+
+class Missed(NamedTuple):
+    """How far readings lie from the curve of the model, and whether its stated errors explain it.
+
+    Attributes
+    ----------
+    relative : float
+        Root mean square of their distances over their speeds; speeds below 5 % of the greatest count as that.
+    p : float
+        Probability of a chi-squared as large, by the stated uncertainties, a repeatability of 1 %, and the stated
+        errors of gas and gauge.
+    """
+
+    relative: float
+    p: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,6 +146,24 @@ def smooth_misfit(problem: Likelihood, values: Array) -> SmoothMisfit:
     # Residuals without the most likely smooth errors, in the order of pressure.
     left = (apart - slopes @ slopes.T @ np.linalg.solve(known[0], apart))[np.argsort(x)] / noises[0][np.argsort(x)]
     return SmoothMisfit(log_evidence=log_evidence, runs_p=_runs_p(left), autocorrelation=_neighbours(left))
+
+
+def missed_by(problem: Likelihood, values: Array) -> Missed | None:
+    """Return by how much the curve of the physics alone misses the readings; None where it is close, or as expected.
+
+    It misses them where the distances exceed 5 % and the probability of the misfit is below 1 %. Values fitted to the
+    readings make chi-squared smaller than the number of readings, so that it finds rather too few.
+    """
+    data, size = problem.data, np.abs(problem.data.speed_rad_s)
+    bare = problem.predicted(values[None], data.pressure_pa)[0, 0]
+    apart = data.speed_rad_s - np.where(data.signed, bare, np.abs(bare))
+    relative = float(np.sqrt(np.mean((apart / np.maximum(size, 0.05 * size.max())) ** 2)))
+    speed = problem.linear_speed(values)
+    turned = np.where(data.signed | (speed >= 0), 1.0, -1.0)
+    noise, slopes = problem.spread(values[None], speed[None], scatter=False)[0], problem.speed_slopes
+    known, apart = np.diag(noise**2) + slopes @ slopes.T, turned * data.speed_rad_s - speed
+    p = float(chdtrc(apart.size, apart @ np.linalg.solve(known, apart)))
+    return Missed(relative, p) if relative > CLOSE and p < MISFIT else None
 
 
 def _runs_p(values: Array) -> float | None:

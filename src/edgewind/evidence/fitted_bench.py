@@ -7,9 +7,11 @@ from dataclasses import dataclass
 import pandas as pd
 
 from edgewind.bench import Bench
+from edgewind.evidence.claims import p_words
 from edgewind.evidence.coastdown import coast_downs
 from edgewind.evidence.explain import runs_of
 from edgewind.evidence.fit import LEAST_READINGS, prepare_likelihood
+from edgewind.evidence.fit_check import Missed, missed_by
 from edgewind.evidence.mechanism_case import case_of
 from edgewind.extras import MissingExtraError
 from edgewind.formatting import format_number
@@ -35,6 +37,8 @@ class FittedBench:
         not a property of the bench: it acts on this rotor only.
     readings : DataFrame or None
         The readings beside the bench; None where they were not read.
+    missed : Missed or None
+        How far the readings lie from the curve of these values; None where it describes them, or without a fit.
     """
 
     bench: Bench
@@ -42,6 +46,7 @@ class FittedBench:
     no_fit: str = ""
     constant_torque_n_m: float | None = None
     readings: pd.DataFrame | None = None
+    missed: Missed | None = None
 
     @property
     def parameters(self) -> dict[str, float]:
@@ -53,7 +58,24 @@ class FittedBench:
         """Starting values of a plan for this rotor, in words; empty if `bench.toml` alone."""
         if self.constant_torque_n_m is None:
             return self._start
-        return f"{self._start[:-1]}, constant torque from outside = {format_number(self.constant_torque_n_m, 3)} N m."
+        torque = format_number(self.constant_torque_n_m, 3)
+        return f"{self._start[:-1]}, constant torque from outside = {torque} N m.{self._misses}"
+
+    @property
+    def misses(self) -> str:
+        """By how much these values miss the readings, in words; empty where they describe them."""
+        if self.missed is None:
+            return ""
+        return (
+            f"These values miss the readings: the speeds lie {format_number(100 * self.missed.relative, 2)} % (root "
+            "mean square) from the curve of the model, and the stated uncertainties, a repeatability of 1 % and the "
+            f"stated errors of gas and gauge do not explain that ({p_words(self.missed.p)}). What is computed from "
+            "these values is no better than the curve."
+        )
+
+    @property
+    def _misses(self) -> str:
+        return f" {self.misses}" if self.misses else ""
 
     @property
     def sentence_for_others(self) -> str:
@@ -63,7 +85,7 @@ class FittedBench:
         return (
             f"{self._start} The readings also give a constant torque from outside of "
             f"{format_number(self.constant_torque_n_m, 3)} N m. It acts on this rotor only, and is left out for other "
-            "rotors."
+            f"rotors.{self._misses}"
         )
 
     @property
@@ -131,4 +153,7 @@ def fitted_bench(experiment: Experiment) -> FittedBench:
     changed["rotor.dark_accommodation"] = float(f"{mean + apart / 2:.4g}")
     changed["rotor.bright_accommodation"] = float(f"{mean - apart / 2:.4g}")
     new = changed_bench(bench, {key: Measured(value) for key, value in changed.items()})
-    return FittedBench(new, changed, constant_torque_n_m=float(f"{values['foreign']:.4g}"), readings=readings)
+    return FittedBench(
+        new, changed, constant_torque_n_m=float(f"{values['foreign']:.4g}"), readings=readings,
+        missed=missed_by(problem, best),
+    )  # fmt: skip

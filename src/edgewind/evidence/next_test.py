@@ -28,6 +28,8 @@ CHILLED_BY_K, WARMED_BY_K = -40.0, 30.0
 _SAMPLES = 60
 # A test that is expected to change the log evidence by less than this is not proposed.
 LEAST_GAIN = 0.5
+# Noise of a test over the speed at the usual conditions, and that of the usual speed with it.
+NOISE_OF_TESTS = 2 * LEAST_SPREAD
 
 
 class ProposedTest(FrozenModel):
@@ -126,7 +128,7 @@ def _rated(one: _Candidate, known: TestBench, names: Sequence[str]) -> ProposedT
     if predicted is None or len(names) < 2:
         return None
     samples, scale = predicted
-    spread = 2 * LEAST_SPREAD * scale
+    spread = NOISE_OF_TESTS * scale
     random = np.random.default_rng(known.seed)
     picked = {name: random.choice(samples[name], _SAMPLES) for name in names}
     gains = []

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+import numpy as np
+
 from edgewind.cautions import DEFER, HAZARDS
-from edgewind.formatting import duration, format_interval, format_number
+from edgewind.evidence.next_test import NOISE_OF_TESTS
+from edgewind.formatting import RPM_PER_RAD_S, duration, format_interval, format_number
 from edgewind.plan.values import Plan, PlannedMeasurement
 
 TITLES = {
@@ -98,6 +101,19 @@ def _deliberate_lines(plan: Plan) -> Iterator[str]:
         yield f"   {test.how[0].upper()}{test.how[1:]}."
         for name, what in test.outcomes.items():
             yield f"   {name}: {what}"
+    yield from _scattered(plan)
     for hazard in dict.fromkeys(hazard for test in shown for hazard in test.cautions):
         yield f"Caution: {HAZARDS[hazard]}"
     yield DEFER
+
+
+def _scattered(plan: Plan) -> Iterator[str]:
+    """Yield that the readings scatter by more than the numbers of the tests made on purpose allow for."""
+    unstated, curve = plan.optimum.unstated, plan.optimum.curve
+    if unstated is None or curve is None or unstated.scatter_rad_s <= NOISE_OF_TESTS * np.abs(curve.mean).max():
+        return
+    yield (
+        f"These numbers allow for {100 * NOISE_OF_TESTS:g} % of the speed, and the readings scatter by about "
+        f"{format_number(RPM_PER_RAD_S * unstated.scatter_rad_s, 2)} rpm: a single reading of a test distinguishes "
+        "less than they say."
+    )
