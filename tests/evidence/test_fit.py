@@ -142,6 +142,26 @@ def test_the_sampler_finds_mean_spread_and_evidence_of_a_known_posterior():
     assert found.settled and found.r_hat < 1.01
 
 
+@pytest.mark.parametrize("bend", [0.0, 1.0])
+def test_the_stated_uncertainty_of_the_evidence_is_that_over_seeds(bend):
+    """Ten directions, some bent by the first: ln(evidence) is 0, as the bend keeps every volume.
+
+    The mixture of the bridge follows the draws that it is compared with, which makes the evidence too small by three
+    to four times what chance alone in these draws would allow.
+    """
+
+    def log_posterior(z):
+        straight = z.copy()
+        straight[:, 1:4] -= bend * (z[:, :1] ** 2 - 1)
+        return -0.5 * np.sum(straight**2, axis=1)
+
+    begin = [lambda n, random, wider=1.0: wider * random.standard_normal((n, 10))]
+    found = [sample(log_posterior, begin, seed=seed) for seed in range(1, 7)]
+    seen = np.sqrt(np.mean([one.log_evidence**2 for one in found]))
+    stated = np.sqrt(np.mean([one.log_evidence_u**2 for one in found]))
+    assert 1 / 1.5 < stated / seen < 1.5, (stated, seen)
+
+
 def test_ensembles_started_in_two_modes_weight_them_correctly_by_mode_jumps():
     """Two normal distributions far apart, the second three times as heavy: no walk of small steps goes between."""
     places, weights = np.array([-4.0, 4.0]), np.array([0.25, 0.75])

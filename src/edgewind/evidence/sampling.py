@@ -8,7 +8,8 @@ agree, by the rank-normalised split R-hat (Vehtari et al., Bayesian Anal. 16, 66
 draws; disagreement at the end is reported.
 
 The evidence comes from half of the draws and from those of a mixture fitted to the other half: bridge sampling (Meng
-and Wong, Stat. Sinica 6, 831, 1996), its error as in Frühwirth-Schnatter, Econom. J. 7, 143 (2004).
+and Wong, Stat. Sinica 6, 831, 1996), its error as in Frühwirth-Schnatter, Econom. J. 7, 143 (2004), with what the
+mixture takes over from the draws.
 """
 
 from __future__ import annotations
@@ -259,4 +260,41 @@ def _bridge(
     f_over = np.exp(theirs - log_z - np.logaddexp(np.log(a) + theirs - log_z, np.log(b)))
     f_under = np.exp(-np.logaddexp(np.log(a) + ours - log_z, np.log(b)))
     variance = np.var(f_over) / np.mean(f_over) ** 2 / count + np.var(f_under) / np.mean(f_under) ** 2 / effective
-    return log_z, float(np.sqrt(variance))
+    optimism = _optimism(draws, values + prior - log_z, (fitting, counting), (a, b), random)
+    return log_z, float(np.sqrt(variance + optimism**2))
+
+
+def _optimism(
+    draws: Array,
+    heights: Array,
+    split: tuple[NDArray[np.int64], NDArray[np.int64]],
+    shares: tuple[float, float],
+    random: np.random.Generator,
+) -> float:
+    """Return by how much ln(evidence) is too small because the mixture follows the draws that it is compared with.
+
+    Draws follow one another in time, so what those of the mixture have by chance the others have, too. Here a mixture
+    is fitted to half of the ensembles and compared with their other draws and with those of the other ensembles. It
+    follows half as many independent draws as that of the evidence, so half of the difference counts.
+
+    Parameters
+    ----------
+    draws, heights : array of shape (n, d), (n,)
+        Draws, those of one ensemble after another, and the logarithm of their normalised density.
+    split : tuple of array
+        Rows to which the mixture is fitted, and those that are compared with it.
+    shares : tuple of float
+        Shares of draws of the posterior and of the mixture in the bridge.
+    """
+    log_a, log_b = np.log(shares)
+    found = []
+    for first in (True, False):
+        fitted, own = (rows[(rows < len(draws) // 2) == first] for rows in split)
+        other = split[1][(split[1] < len(draws) // 2) != first]
+        mixture = Mixture(draws[fitted], random)
+        inside, outside = (
+            logsumexp(-np.logaddexp(log_a + heights[at] - mixture.log_density(draws[at]), log_b)) - np.log(at.size)
+            for at in (own, other)
+        )
+        found.append(0.5 * (inside - outside))
+    return float(np.mean(found))
