@@ -62,6 +62,16 @@ def test_example_rules_out_light_pressure_by_its_sign(example_study):
         assert "by its sign" in light.why
 
 
+def test_a_hopeless_model_is_stated_as_a_thousand_behind_the_best(example_study):
+    """A constant torque alone cannot give a speed with a maximum: how far behind depends on where its search ends."""
+    study, _ = example_study
+    for found in study.findings:
+        values = {claim.name: claim.log_evidence for claim in found.mechanisms if claim.log_evidence is not None}
+        best = max(*values.values(), found.explanation.fit.log_evidence)
+        assert values["constant torque from outside"] == pytest.approx(best - 1000, abs=1e-6)
+        assert all(best - 1000 <= value <= best for value in values.values())
+
+
 def test_example_fit_finds_the_pivot_and_the_force_optimum_of_the_invented_truth(example_study, true_rotors):
     """Inertia and friction follow the drag of the gas. At the three coast-downs that of the invented rotor of 20 mm is
     1.5, 7.0 and 3.4 % below the model's, 0.3, 1.1 and 0.6 of its stated errors, nearly all by hidden deviation.

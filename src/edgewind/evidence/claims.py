@@ -42,7 +42,8 @@ class Claim(FrozenModel):
     )
     log_evidence: float | None = Field(
         default=None,
-        description="Logarithm of the evidence of a fit with this drive alone; null without one.",
+        description="Logarithm of the evidence of a fit with this drive alone, at least that of the best model less "
+        "1000; null without one.",
     )
     why: str = Field(description="One sentence with the numbers.")
     shape: str = Field(

@@ -19,7 +19,7 @@ from edgewind.evidence.deliberate_results import DeliberateTest, TestWeights
 from edgewind.evidence.deliberate_weights import judge_with_tests, tensions_of_tests
 from edgewind.evidence.fit import LEAST_READINGS, MODELS, STEPS, Fit, fit, prepare_all, prepare_likelihood
 from edgewind.evidence.fit_check import Residuals, residuals
-from edgewind.evidence.mechanism_case import DRAWS, REACH, MechanismCase, case_of, drawn_rotor
+from edgewind.evidence.mechanism_case import DRAWS, REACH, MechanismCase, bounded, case_of, drawn_rotor
 from edgewind.evidence.mechanisms import MECHANISMS
 from edgewind.evidence.optimum import Optimum
 from edgewind.evidence.run_data import FitRun, fit_runs
@@ -255,7 +255,7 @@ def _fits(
             case.bench, case.data, model=model, response=case.response, level=case.level, seed=case.seed, steps=steps,
             prepared=ready[model], progress=tell,
         )  # fmt: skip
-    return fits, laplace
+    return fits, bounded(laplace, max((one.log_evidence for one in fits.values()), default=best))
 
 
 def explain_piece(

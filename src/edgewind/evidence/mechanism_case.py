@@ -19,6 +19,7 @@ from edgewind.evidence.model_error import model_error
 from edgewind.evidence.priors import fraction_name, unknowns_of
 from edgewind.evidence.run_data import FitRun
 from edgewind.evidence.tensions import Tension
+from edgewind.formatting import format_number
 from edgewind.rotor import (
     DRIVES,
     RotorParameters,
@@ -37,6 +38,8 @@ DRAWS = 400
 LEAST_READINGS = 3
 # Readings are taken up to this factor above the least Knudsen number of the response.
 REACH = 1.3
+# A model this far behind the best in ln(evidence) is stated as that far behind.
+HOPELESS_BY = 1000.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,7 +59,7 @@ class MechanismCase:
     fits : mapping of str to Fit
         By model, a key of :data:`edgewind.evidence.fit.MODELS`; empty before any fit.
     laplace : mapping of str to float
-        Logarithm of the evidence by Laplace's approximation, of models too poor to sample.
+        Logarithm of the evidence by Laplace's approximation, of models too poor to sample; see :func:`bounded`.
     coasts : sequence of CoastDown
         Coast-downs.
     lamp_off : tuple of (float, float, float)
@@ -247,6 +250,25 @@ class MechanismCase:
         if self.fits and model in self.fits:
             return self.fits[model].log_evidence
         return None if self.laplace is None else self.laplace.get(model)
+
+
+def bounded(laplace: Mapping[str, float], best: float) -> dict[str, float]:
+    """Return ln(evidence) of hopeless models, one beyond `HOPELESS_BY` behind the best as that far behind.
+
+    Where a search ends so far below depends on chance, so the number has no meaning.
+
+    Examples
+    --------
+    >>> bounded({"a": -86_993.0, "b": -40.0}, best=100.0)
+    {'a': -900.0, 'b': -40.0}
+    """
+    return {model: max(value, best - HOPELESS_BY) for model, value in laplace.items()}
+
+
+def behind_words(behind: float) -> str:
+    """Return by how much a model is behind the best in ln(evidence), in words."""
+    bound = f"{HOPELESS_BY:g} or more"
+    return bound if behind > 0.999 * HOPELESS_BY else format_number(behind, 3)
 
 
 def drawn_rotor(bench: Bench, column: Mapping[str, Array], seed: int) -> RotorParameters:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from edgewind.evidence.claims import Claim, Verdict, p_words, sentence
 from edgewind.evidence.fit import MODELS, Fit
-from edgewind.evidence.mechanism_case import MechanismCase
+from edgewind.evidence.mechanism_case import MechanismCase, behind_words
 from edgewind.formatting import format_interval, format_number
 from edgewind.rotor import DRIVES, RotorParameters, parameters_of, steady_state
 from edgewind.rotor.convection import convection_bound
@@ -285,7 +285,7 @@ def _fitted_verdict(
     alone, best = (None if model is None else case.evidence(model)), best_evidence(case)
     behind = None if alone is None or best is None else best - alone
     far = behind is not None and behind > DECISIVE
-    against = "" if behind is None else f"; alone it is ln(evidence) {format_number(behind, 3)} behind the best model"
+    against = "" if behind is None else f"; alone it is ln(evidence) {behind_words(behind)} behind the best model"
     holds = fit_holds(case)
     if holds and small_everywhere(size) and (far or behind is None):
         return "ruled out", ", so it is ruled out as the main drive"
