@@ -184,7 +184,7 @@ def test_a_run_through_standstill_is_judged_as_one_test(folder):
     assert test.log_evidence[PIVOT] < -5
     assert "the dark face led" in test.why
     cold = sentences_of((), None, tests=(test,), usual_face="bright").in_the_cold
-    assert "it was observed to reverse: the dark face led at" in cold
+    assert "it was observed to reverse: the dark face led at up to" in cold
 
 
 def test_a_rotor_that_turns_alike_without_its_lamp_is_explained_by_no_light(folder):

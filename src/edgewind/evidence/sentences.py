@@ -196,9 +196,10 @@ def _cold_seen(claims: tuple[Claim, ...], tests: Sequence[DeliberateTest], usual
         still = test.run is None and speed == 0
         so = "it stood still" if still else f"the {face} face led at {rpm} rpm" if test.run is None else ""
         return f"{cold} it was not observed to reverse{f': {so}' if so else ''} ({place})."
+    most = "" if test.run is None else "up to "
     back = (
-        f"{cold} it was observed to reverse: the {face} face led at {rpm} rpm, where the {usual_face} face leads under "
-        f"the lamp ({place})"
+        f"{cold} it was observed to reverse: the {face} face led at {most}{rpm} rpm, where the {usual_face} face leads "
+        f"under the lamp ({place})"
     )
     agree = [name for name, stated in test.predicted.items() if stated.agrees and test.log_evidence[name] > -1]
     if not agree:
