@@ -12,6 +12,10 @@ from playwright.sync_api import BrowserContext, Locator, Page
 
 # Nothing here is a test of a time: what comes true takes no longer for it, and a loaded machine may be late.
 LIMIT_MS = 120_000
+# What Chromium logs of a server that ends, before a request of it, or within its answer.
+SERVER_ENDS = (
+    "WebSocket", "ERR_CONNECTION", "ERR_CONTENT_LENGTH_MISMATCH", "ERR_EMPTY_RESPONSE", "ERR_INCOMPLETE_CHUNKED"
+)  # fmt: skip
 # By how many times slower than it is the browser computes: 4 to 6 bring to light what depends on who is first.
 SLOWER = float(os.environ.get("EDGEWIND_SLOW_BROWSER", "1"))
 

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 from playwright.sync_api import expect
-from support.pages import comes_to
+from support.pages import SERVER_ENDS, comes_to
 
 from edgewind.book import BookSource, open_book
 from edgewind.live import parse_run, read_plan
@@ -78,7 +78,7 @@ def test_a_run_is_started_drawn_and_marked_on_a_page_and_survives_its_server(
     first = serve(virtual_folder)
     status, told, _ = first.ask("/api/runs", {"folder": "virtual", "book": "lab.book", "name": "swept", "what": "mine"})
     assert status == 400 and "pressure" in json.loads(told)["fix"]  # the valve is on a wire, and closed at first
-    page = visit(expected=("WebSocket", "ERR_CONNECTION")).page
+    page = visit(expected=SERVER_ENDS).page
     page.goto(f"{first.url}/bench/lab.book/swept")
     page.get_by_text("Record a run", exact=True).click()
     page.fill("#run-pressure", "2.5 Pa")

@@ -14,6 +14,7 @@ from typing import Any
 
 import pytest
 from playwright.sync_api import Page, expect
+from support.pages import SERVER_ENDS
 
 from edgewind.book import BookError, check_book, open_book
 from edgewind.live import Recorder, recorders, unfinished
@@ -257,7 +258,7 @@ def test_a_sweep_started_from_a_page_continues_after_its_server_stops(
         assert quick in slow
         slow = slow.replace(quick, patient)
     file.write_text(slow, encoding="utf-8")
-    pages, page = serve_apart(virtual_folder), visit(expected=("400", "WebSocket", "ERR_CONNECTION")).page
+    pages, page = serve_apart(virtual_folder), visit(expected=("400", *SERVER_ENDS)).page
     page.goto(pages.url)
     with page.expect_navigation():
         page.get_by_role("link", name="At the bench", exact=True).click()
